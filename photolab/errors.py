@@ -16,6 +16,8 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
 _T = TypeVar("_T")
+SHOWN = 50
+"""So many problems of a refused folder are printed."""
 
 
 class PhotolabError(Exception):
@@ -23,7 +25,7 @@ class PhotolabError(Exception):
 
 
 class RecordError(PhotolabError):
-    """A bench folder that was refused.
+    """A bench folder that was refused; it carries every fault and prints the first 50, then the count.
 
     Parameters
     ----------
@@ -34,7 +36,10 @@ class RecordError(PhotolabError):
 
     def __init__(self, problems: Iterable[Any]) -> None:
         self.problems = tuple(problems)
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        lines = [str(problem) for problem in self.problems[:SHOWN]]
+        if more := len(self.problems) - len(lines):
+            lines.append(f"… {more} more; {len(self.problems)} in all")
+        super().__init__("\n".join(lines))
 
 
 class MethodError(PhotolabError):

@@ -10,8 +10,8 @@ import test_faults_toml
 import test_faults_wrong_cells
 
 from photolab.bench import faults
-from photolab.bench.faults import SHOWN, Faults, Problem, closest, refusal, shown
-from photolab.errors import RecordError
+from photolab.bench.faults import Faults, Problem, closest, shown
+from photolab.errors import SHOWN, RecordError
 
 
 def test_every_code_is_listed_once_and_has_a_folder_that_raises_it():
@@ -75,7 +75,7 @@ def test_closest_name(typed, known, found):
 @pytest.mark.parametrize("count", [SHOWN, SHOWN + 1, 1000])
 def test_fifty_are_printed_then_the_count_and_all_are_carried(count):
     problems = [Problem("fault 13", "readings.csv", line, "dark_lx", "m") for line in range(count)]
-    error = refusal(problems)
+    error = RecordError(problems)
     assert error.problems == tuple(problems)
     lines = str(error).split("\n")
     assert lines[:SHOWN] == [str(problem) for problem in problems[:SHOWN]]

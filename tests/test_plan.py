@@ -650,6 +650,15 @@ def test_a_folder_with_semicolons_and_decimal_commas_gets_its_own_marks(tmp_path
     assert len(read_bench(folder, before_readings=True).tables["plan"]) == len(lines) - 1
 
 
+def test_a_separator_spelt_as_a_word_is_that_mark_in_the_plan_too(tmp_path, run):
+    toml = ONE_HOUSING.replace("[bench]", '[csv]\nseparator = "tab"\n[bench]')
+    folder = fresh(tmp_path / "a", toml=toml, lamps=LEDS.replace(",", "\t"))
+    assert run("plan", folder, "--date", "2025-04-03")[0] == 0
+    lines = (folder / "plan.csv").read_text().splitlines()
+    assert lines[0].split("\t")[:4] == ["step", "date", "start_minutes", "lamp"]
+    assert len(read_bench(folder, before_readings=True).tables["plan"]) == len(lines) - 1
+
+
 def test_a_new_folder_without_a_figure_is_planned_once_its_lamps_are_named(tmp_path, run):
     folder = tmp_path / "new"
     assert run("new", folder)[0] == 0

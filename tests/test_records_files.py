@@ -1,6 +1,5 @@
 """Files and folders that cannot be read. Oracle: the declared rule: only plain files of the folder."""
 
-import io
 import os
 import re
 import shutil
@@ -165,7 +164,7 @@ def test_committed_bad_folders_are_refused_word_by_word(name, tmp_path):
 def test_a_file_of_another_separator_is_said_to_be_that_alone():
     # Oracle: where rows are taken apart at the wrong mark, a quotation mark left open is no fault of its own.
     text, faults = 'lamp;illuminance_lx;note\nA1;318;open, "a"b\nA2;320;x, "a\n', Faults()
-    assert files.take_apart("readings.csv", io.StringIO(text, newline=""), ",", faults) is None
+    assert files.take_apart("readings.csv", text, ",", faults) is None
     (said,) = faults.problems
     assert (said.code, said.line) == ("fault 11", 1)
     assert "separated by semicolons" in said.message

@@ -273,9 +273,14 @@ def test_a_faulty_meter_is_not_also_an_unknown_one(tmp_path):
     assert [p.code for p in problems if not p.is_caution] == ["fault 14"]
 
 
-def test_separators_of_an_unreadable_bench_toml_still_count(tmp_path):
-    toml = '[csv]\nseparator = ";"\ndecimal = ","\n' + bf.TOML.replace("= 4\n", "= 4 %\n")
-    files = {"bench_toml": toml, "readings_csv": "lamp;illuminance_lx\nA1;318,5\n", "lamps_csv": None}
+@pytest.mark.parametrize(("typed", "mark"), [(";", ";"), ("\\t", "\t"), ("tab", "\t")])
+def test_separators_of_an_unreadable_bench_toml_still_count(tmp_path, typed, mark):
+    toml = f'[csv]\nseparator = "{typed}"\ndecimal = ","\n' + bf.TOML.replace("= 4\n", "= 4 %\n")
+    files = {
+        "bench_toml": toml,
+        "readings_csv": f"lamp{mark}illuminance_lx\nA1{mark}318,5\n",
+        "lamps_csv": None,
+    }
     problems = bf.assert_refused(
         tmp_path / "b", "fault 2", files, "write the bare number: reading_percent = 4."
     )

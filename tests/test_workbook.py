@@ -185,6 +185,25 @@ def test_the_same_faults_with_sheet_and_row(tmp_path, keys, sheets, code, words)
     refused(save(tmp_path / "b", keys=keys, **sheets), code, words)
 
 
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        (("", "", "bench", 5), "bench: wanted one table [bench]."),
+        (("", "", "meter", "x"), "meter: wanted [[meter]] with two pairs of brackets."),
+        (("meter", "M1", "certificate", "yes"), "meter.certificate: wanted a table [meter.certificate]."),
+        (("meter", "M1", "spectral_factor", "x"), "wanted tables [[meter.spectral_factor]]."),
+        (("meter", "M1", "spectral_factor.led", 1.02), "wanted tables [[meter.spectral_factor]]."),
+    ],
+)
+@pytest.mark.parametrize("last", [False, True])
+def test_a_value_in_the_place_of_a_section_or_table_is_refused_as_in_bench_toml(tmp_path, row, words, last):
+    # Oracle: the words for the same slip in bench.toml.
+    inside = [("bench", "", "name", "b"), ("meter", "M1", "certificate.correction", 1.01)]
+    inside += [("meter", "M1", "spectral_factor.led.factor", 1.02)]
+    keys = [*KEYS, *inside, row] if last else [KEYS[0], row, *KEYS[1:], *inside]
+    refused(save(tmp_path / "b", keys), "fault 2", words)
+
+
 def test_certificate_and_spectral_factor_have_dotted_keys(tmp_path):
     keys = [
         *KEYS,
@@ -264,6 +283,10 @@ def test_a_workbook_that_unpacks_too_large_or_runs_too_long(tmp_path, monkeypatc
     folder = save(tmp_path / "b")
     monkeypatch.setattr(workbook, "MAX_ROWS", 2)
     refused(folder, "fault 3", "bench.xlsx: sheet readings has more than 2 rows. [fault 3]")
+    with pytest.raises(RecordError, match="more than 2 rows") as caught:
+        read_bench(folder)
+    said = [str(problem) for problem in caught.value.problems]
+    assert len(said) == len({*said}) == 4  # each sheet once, and no meter
     monkeypatch.setattr(workbook, "MAX_UNPACKED_BYTES", 100)
     refused(folder, "fault 3", "bench.xlsx: unpacks to more than")
 

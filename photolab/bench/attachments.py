@@ -7,6 +7,7 @@ from collections.abc import Mapping
 import pandas as pd
 from PIL import Image, ImageOps
 
+from photolab.bench.checks import check_order
 from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults, shown
 from photolab.bench.files import Folder
@@ -56,9 +57,8 @@ def read_spectra(folder: Folder, table: pd.DataFrame, declared: Declared) -> dic
 def _check_spectrum(values: pd.DataFrame, name: str, faults: Faults) -> None:
     """Keep the faults of a spectrum: order, step, cover, nothing in it."""
     wavelength = values["wavelength_nm"].to_numpy(dtype=float)
-    told = values.assign(before=values["wavelength_nm"].shift(), step=values["wavelength_nm"].diff())
-    words = "{wavelength_nm:g} after {before:g}; wavelengths must increase."
-    faults.where("fault 18", name, told[told["step"] <= 0], "wavelength_nm", words)
+    check_order(values, name, faults, "wavelength_nm")
+    told = values.assign(step=values["wavelength_nm"].diff())
     words = "a step of {step:g} nm to {wavelength_nm:g} nm; wanted 10 nm or less."
     faults.where("fault 14", name, told[told["step"] > LARGEST_STEP_NM], "wavelength_nm", words)
     if len(values) < 2:
@@ -92,9 +92,8 @@ def read_photos(folder: Folder, tables: Mapping[str, pd.DataFrame]) -> tuple[Pho
             notes |= dict.fromkeys(filter(None, [row.get("note")]))
     found = []
     for (name, lamp), (file, line, notes) in named.items():
-        data = None
-        if folder.holds(name, file, line=line, column="photo", absent="caution 30"):
-            data = folder.load(name)
+        there = folder.holds(name, file, line=line, column="photo", absent="caution 30")
+        data = folder.load(name) if there else None
         try:
             found += [] if data is None else [Photo(name, lamp, "; ".join(notes), *scaled_down(data))]
         except ValueError as error:

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import date
 
 import numpy as np
@@ -179,15 +180,12 @@ def parse_date(text: str) -> str:
         The date.
     """
     typed = text.strip()
-    quoted = f'"{shown(typed)}"'
+    words = _date_words(typed)
     if re.fullmatch("[0-9]{4}-[0-9]{2}-[0-9]{2}", typed):
-        try:
-            date.fromisoformat(typed)
-        except ValueError:
-            words = f"{quoted} is no day of the calendar; wanted YYYY-MM-DD."
-            raise CellFault(words, code="fault 6") from None
-        return typed
-    words = f"{quoted} {_date_words(typed)}"
+        words = "is no day of the calendar; wanted YYYY-MM-DD."
+        with suppress(ValueError):
+            return str(date.fromisoformat(typed))
+    words = f'"{shown(typed)}" {words}'
     raise CellFault(words, code="fault 6")
 
 

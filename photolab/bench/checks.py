@@ -87,23 +87,25 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
     faults.where("fault 14", "readings.csv", full, "dark_lx", words)
 
 
-def check_order(table: pd.DataFrame, file: str, faults: Faults) -> None:
-    """Keep a fault for every instant that does not come after the one before it in its run.
+def check_order(table: pd.DataFrame, file: str, faults: Faults, column: str = "elapsed_s") -> None:
+    """Keep a fault for every instant or wavelength that does not come after the one before it in its run.
 
     Parameters
     ----------
     table : DataFrame
-        Rows with elapsed_s [s] and line; run, where it holds several.
+        Rows with the column and line; run, where it holds several.
     file : str
         Where they stand.
     faults : Faults
         Collects what is wrong.
+    column : str, default "elapsed_s"
+        Times or wavelengths.
     """
-    runs = "run" in table
-    before = (table.groupby("run", sort=False) if runs else table)["elapsed_s"].shift()
-    late = table["elapsed_s"] <= before
-    words = "{value:g} after {before:g}" + (" in run {run}." if runs else "; times must increase.")
-    faults.where("fault 18", file, table[late].assign(before=before[late], log_file=""), "elapsed_s", words)
+    runs, what = "run" in table, "times" if column == "elapsed_s" else "wavelengths"
+    before = (table.groupby("run", sort=False) if runs else table)[column].shift()
+    late = table[column] <= before
+    words = f"{{{column}:g}} after {{before:g}}{' in run {run}.' if runs else f'; {what} must increase.'}"
+    faults.where("fault 18", file, table[late].assign(before=before[late]), column, words)
 
 
 def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
@@ -133,16 +135,11 @@ def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
             faults.where("fault 12", f"{name}.csv", rows.assign(near=near), column, words)
     for section in declared.instruments:
         for column, (codes, where) in known.items():
-            code = section.values.get(column)
-            if code and codes and code not in codes:
-                words = f'{section.section}.{column} = "{shown(code)}" {where}{hint(code, codes)}.'
-                section.fault("fault 12", words, column)
+            if codes:
+                section.unknown(column, codes, f" {where}")
     asked, where = (lamps, "lamps.csv") if lamps else (names_in(tables["readings"]["lamp"]), "readings.csv")
-    for question, section in declared.questions:
-        if question.lamp != "any" and asked and question.lamp not in asked:
-            advice = hint(question.lamp, ["any", *asked]) or '; write a lamp of it, or "any"'
-            words = f'question.lamp = "{shown(question.lamp)}" is not in {where}{advice}.'
-            section.fault("fault 12", words, "lamp")
+    for _, section in declared.questions if asked else ():
+        section.unknown("lamp", ["any", *asked], f" is not in {where}", '; write a lamp of it, or "any"')
 
 
 def names_in(codes: pd.Series) -> list[str]:
@@ -260,13 +257,14 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
     again = rows[rows.duplicated(telling)]
     if again.empty:
         return
-    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first").to_dict()
-    what = "step" if name == "plan" else "reading"
-    for at, row in again.to_dict("index").items():
-        cells = [(c.replace("elapsed_s", "at second"), row[c]) for c in key if row[c] != ""]
-        told = [f"{c} {f'{x:g}' if isinstance(x, float) else shown(x, limit=20)}" for c, x in cells if x == x]
-        words = f"the same {what} as line {first[at]} ({shown(', '.join(told))})."
-        faults.at("fault 17", f"{name}.csv", row, words)
+    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")[again.index]
+    told = []
+    for row in again[key].to_dict("records"):
+        cells = [(str(c).replace("elapsed_s", "at second"), x) for c, x in row.items() if x != "" and x == x]
+        said = [f"{c} {f'{x:g}' if isinstance(x, float) else shown(x, limit=20)}" for c, x in cells]
+        told.append(", ".join(said))
+    words = f"the same {'step' if name == 'plan' else 'reading'} as line {{first}} ({{told}})."
+    faults.where("fault 17", f"{name}.csv", again.assign(first=first, told=told), "", words)
 
 
 def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, Array]:

@@ -134,6 +134,25 @@ class Section:
         """
         self.faults.add(code, FILE, message, line=self.line(key) if key else None)
 
+    def unknown(self, key: str, known: Collection[str], words: str, advice: str = "") -> None:
+        """Keep a fault where a key names something that is not there.
+
+        Parameters
+        ----------
+        key : str
+            The key.
+        known : collection of str
+            What it may name.
+        words : str
+            What is wrong with another name.
+        advice : str
+            What to write where no known name is near.
+        """
+        name = self.values.get(key)
+        if name and name not in known:
+            words = f'{self.section}.{key} = "{shown(name)}"{words}{hint(name, known) or advice}.'
+            self.fault("fault 12", words, key)
+
     @cached_property
     def values(self) -> Values:
         """Every key of the section; a faulty or absent one has its default."""
@@ -150,7 +169,7 @@ class Section:
         return None not in self.values.values()
 
     def _full(self, name: str) -> str:
-        return f"{self.section}.{shown(name)}" if self.section else shown(name)
+        return f"{self.section}.{shown(name)}"
 
     def _value(self, key: Field) -> Any:
         full = self._full(key.name)
@@ -279,8 +298,8 @@ def read_toml(text: str, faults: Faults) -> Declared:
         given = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         _syntax(text, error, faults)
-        found = re.findall(r'(?m)^\s*(separator|decimal)\s*=\s*"([,.;]|\\t)"', text)
-        return Declared(**{name: mark.replace("\\t", "\t") for name, mark in found})
+        found = re.findall(r'(?m)^\s*(separator|decimal)\s*=\s*"([,.;]|\\t|tab)"', text)
+        return Declared(**{name: {"\\t": "\t", **SPELT}.get(mark, mark) for name, mark in found})
     except (ValueError, RecursionError) as error:
         faults.add("fault 2", FILE, f"cannot be understood: {shown(str(error))}.")
         return Declared()
@@ -423,16 +442,14 @@ def _questions(sections: list[Section], housings: Collection[str]) -> list[tuple
     """Return the questions that are whole; their housings are declared ones, their lamps are checked later."""
     known = ["each", "any", *housings]
     for section in sections:
-        place = section.values["housing"]
-        if place is not None and place not in known:
-            section.fault("fault 12", f"question.{_no_housing(place, known)}.", "housing")
+        section.unknown("housing", known, _one_of(known))
     return [(Question(**section.values), section) for section in sections if section.whole]
 
 
-def _no_housing(place: str, known: Collection[str]) -> str:
+def _one_of(housings: Collection[str]) -> str:
     """Say which housings could have been meant."""
-    names = ", ".join(f'"{shown(name)}"' for name in known) or "none, this bench names no housing"
-    return f'housing = "{shown(place)}"; wanted one of {names}{hint(place, known)}'
+    names = ", ".join(f'"{shown(name)}"' for name in housings)
+    return f"; wanted one of {names or 'none, this bench names no housing'}"
 
 
 def _their_figures(sections: list[Section], housings: Collection[str]) -> list[tuple[TheirFigure, Section]]:
@@ -442,6 +459,7 @@ def _their_figures(sections: list[Section], housings: Collection[str]) -> list[t
         for code, key, words in _slips(figure, section.declared, housings):
             said = f"their_figure.{words}." if key else f"{section.label} {words}."
             section.fault(code, said, key or "source")
+        section.unknown("housing", housings, _one_of(housings))
     return figures
 
 
@@ -465,9 +483,7 @@ def _slips(figure: TheirFigure, declared: frozenset[str], housings: Collection[s
         yield "fault 18", "low", f"low = {low:g} is not below high = {high:g}"
     elif ratio < low or ratio > high:
         yield "fault 14", "ratio", f"ratio = {ratio:g} is not between low = {low:g} and high = {high:g}"
-    if figure.housing and figure.housing not in housings:
-        yield "fault 12", "housing", _no_housing(figure.housing, housings)
-    elif not figure.housing and not figure.text and len(housings) > 1:
+    if not figure.housing and not figure.text and len(housings) > 1:
         yield "fault 8", "", "has no housing; write the one of this bench that is most like theirs"
 
 
@@ -502,15 +518,14 @@ def _meters(sections: list[Section], lines: Lines, faults: Faults) -> dict[str, 
 def _check_lists(section: Section, values: Values) -> None:
     """Check that the lists of a specification fit together."""
     ranges, steps = values["ranges_lx"], values["resolution_lx"]
-    listed = {"ranges_lx": ranges, "resolution_lx": steps}
-    said = {name: f"[{', '.join(f'{value:g}' for value in held)}]" for name, held in listed.items()}
+    listed = [f"[{', '.join(f'{value:g}' for value in held)}]" for held in (ranges, steps)]
     slips = [
         (any(b <= a for a, b in pairwise(ranges)), "fault 24", "ranges_lx",
-         f"ranges_lx must increase; got {said['ranges_lx']}"),
+         f"ranges_lx must increase; got {listed[0]}"),
         (steps and ranges and len(steps) != len(ranges), "fault 24", "resolution_lx",
          f"{len(steps)} resolution_lx for {len(ranges)} ranges_lx; give one for each range"),
         (any(b < a for a, b in pairwise(steps)), "fault 24", "resolution_lx",
-         f"resolution_lx must not decrease; got {said['resolution_lx']}"),
+         f"resolution_lx must not decrease; got {listed[1]}"),
         (any(step >= top for step, top in zip(steps, ranges, strict=False)), "fault 24", "resolution_lx",
          "a resolution_lx is not below its range"),
         *((len(values[name] or ()) not in {0, 1, len(ranges)}, "fault 24", name,

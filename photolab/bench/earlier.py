@@ -17,7 +17,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.checks import names_in
 from photolab.bench.declared import FILE, Declared
-from photolab.bench.faults import Faults, hint, shown
+from photolab.bench.faults import Faults, shown
 from photolab.bench.files import Folder, Rows
 from photolab.bench.model import OurEarlier, TheirFigure
 from photolab.bench.schema import EARLIER_FILE
@@ -50,11 +50,8 @@ def read_earlier(folder: Folder, declared: Declared, lamps: pd.Series[str]) -> t
     """
     known = names_in(lamps)
     for figure, section in declared.their_figures:
-        for key in ("lamp", "baseline"):
-            name = getattr(figure, key)
-            if name and known and name not in known:
-                words = f'their_figure.{key} = "{shown(name)}" is no lamp of this bench{hint(name, known)}.'
-                section.fault("fault 12", words, key)
+        for key in ("lamp", "baseline") if known else ():
+            section.unknown(key, known, " is no lamp of this bench")
         if figure.lamp == figure.baseline:
             words = "their_figure.baseline is the lamp itself; name another one."
             section.fault("fault 14", words, "baseline")
@@ -162,26 +159,23 @@ def set_beside(campaign: Campaign, rows: pd.DataFrame) -> tuple[Beside, ...]:
 def _with_ours(campaign: Campaign, figure: TheirFigure) -> Beside:
     """Return somebody else's figure beside ours."""
     baseline = figure.baseline or campaign.baseline
-    ours, where = (math.nan, math.nan), {"housing": figure.housing, "instant": figure.instant}
+    ours, scope = (math.nan, math.nan), "models"
+    where = {"housing": figure.housing, "instant": figure.instant}
     with suppress(MethodError):  # the lamps were not read together there
         if figure.lamp != baseline:
-            pair = campaign.ratio(figure.lamp, baseline, scope="models", **where)
+            pair = campaign.ratio(figure.lamp, baseline, scope=scope, **where)
             ours = (math.log(pair.ratio), pair.ln_expanded_uncertainty)
     half = math.log(figure.high / figure.low) / 2.0
     half = math.log1p(figure.expanded_percent / 100.0) if math.isnan(half) else half
-    return Beside(
-        whose=figure.source,
-        own=False,
-        lamp=figure.lamp,
-        baseline=baseline,
-        housing=figure.housing,
-        measurand="illuminance ratio",
-        instant=figure.instant,
-        scope="models",
-        ours=ours,
-        theirs=(math.log(figure.ratio), half),
-        coverage=campaign.bench.settings.coverage,
-    )
+    what = {
+        "lamp": figure.lamp,
+        "baseline": baseline,
+        "measurand": "illuminance ratio",
+        "scope": scope,
+        **where,
+    }
+    theirs, now = (math.log(figure.ratio), half), campaign.bench.settings.coverage
+    return Beside(figure.source, False, **what, ours=ours, theirs=theirs, coverage=now)
 
 
 def _linked(campaign: Campaign, rows: pd.DataFrame, report: OurEarlier) -> Iterator[Beside]:

@@ -55,14 +55,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from photolab.errors import RecordError
-
 if TYPE_CHECKING:
     import pandas as pd
 
     Row = Mapping[Any, Any] | pd.Series
 
-SHOWN = 50
 ALONE = 3
 """So many rows with the same fault are said one by one; more of them in one line."""
 _VARYING = re.compile(r'"(?:[^"]|"(?=\w))*"|[-+]?[0-9][0-9.,e+-]*')
@@ -295,24 +292,3 @@ class Faults:
     def cautions(self) -> list[Problem]:
         """What should be known before using it."""
         return [problem for problem in self.problems if problem.is_caution]
-
-
-def refusal(problems: Iterable[Problem]) -> RecordError:
-    """Return the error that carries every fault and prints the first 50, then the count.
-
-    Parameters
-    ----------
-    problems : iterable of Problem
-        Everything found.
-
-    Returns
-    -------
-    RecordError
-        The error, not raised.
-    """
-    error = RecordError(problems)
-    if len(error.problems) > SHOWN:
-        lines = [str(problem) for problem in error.problems[:SHOWN]]
-        lines.append(f"… {len(error.problems) - SHOWN} more; {len(error.problems)} in all")
-        error.args = ("\n".join(lines),)
-    return error

@@ -12,7 +12,6 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import count, islice
 from pathlib import Path
-from typing import TextIO
 
 import numpy as np
 import numpy.typing as npt
@@ -280,13 +279,39 @@ class Folder:
             Header and cells.
         """
         text = self.text(name)
-        if text is None:
-            return None
-        return take_apart(name, io.StringIO(text, newline=""), separator, self.faults)
+        return None if text is None else take_apart(name, text, separator, self.faults)
+
+
+def split(text: str, separator: str, first_row: int = 1) -> tuple[list[tuple[str, ...]], str]:
+    """Return the cells of separated values, row by row, and why the last rows could not be taken apart.
+
+    Parameters
+    ----------
+    text : str
+        The file, line ends as they are.
+    separator : str
+        What stands between cells.
+    first_row : int, default 1
+        Row to begin with.
+
+    Returns
+    -------
+    list of tuple of str
+        The rows up to the one that is broken.
+    str
+        What breaks that one; blank where none is.
+    """
+    rows: list[tuple[str, ...]] = []
+    try:
+        below = islice(io.StringIO(text, newline=""), first_row - 1, None)
+        rows.extend(map(tuple, csv.reader(below, delimiter=separator, strict=True)))
+    except csv.Error as error:
+        return rows, str(error)
+    return rows, ""
 
 
 def take_apart(
-    name: str, lines: TextIO, separator: str, faults: Faults, *, first_row: int | None = None
+    name: str, text: str, separator: str, faults: Faults, *, first_row: int | None = None
 ) -> Rows | None:
     """Return the header and cells of separated values, or None after a fault.
 
@@ -296,8 +321,8 @@ def take_apart(
     ----------
     name : str
         File name.
-    lines : text stream
-        The file from its beginning, line ends as they are.
+    text : str
+        The file, line ends as they are.
     separator : str
         What stands between cells.
     faults : Faults
@@ -311,32 +336,27 @@ def take_apart(
     Rows or None
         Header and cells.
     """
-    instrument, first_row = first_row is not None, first_row or 1
-    rows: list[tuple[str, ...]] = []
-    broken = ""
-    try:
-        below = islice(lines, first_row - 1, None)
-        rows.extend(map(tuple, csv.reader(below, delimiter=separator, strict=True)))
-    except csv.Error as error:  # the rows before it are kept
-        broken = f"the row cannot be taken apart ({error}); look for a quotation mark that is not closed."
+    line = first_row or 1
+    rows, broken = split(text, separator, line)
     header = [cell.strip() for cell in rows[0]] if rows else []
-    while instrument and header and not header[-1]:
+    while first_row and header and not header[-1]:
         header.pop()
     width = len(header)
     if width > MAX_COLUMNS:
         words = f"names {width} columns; {MAX_COLUMNS} or fewer are read."
-        faults.add("fault 4", name, words, line=first_row)
+        faults.add("fault 4", name, words, line=line)
     elif not any(header) and (rows or not broken):
-        faults.add("fault 11", name, f"row {first_row} holds no column names.", line=first_row)
-    elif rows and foreign(name, header, separator, faults, instrument=instrument, line=first_row):
+        faults.add("fault 11", name, f"row {line} holds no column names.", line=line)
+    elif rows and foreign(name, header, separator, faults, first_row):
         pass  # taken apart otherwise, its rows may be sound
     elif broken:
-        faults.add("fault 4", name, broken, line=first_row + len(rows))
+        words = f"the row cannot be taken apart ({broken}); look for a quotation mark that is not closed."
+        faults.add("fault 4", name, words, line=line + len(rows))
     else:
-        held = dict(enumerate(rows[1:], start=first_row + 1))
+        held = dict(enumerate(rows[1:], start=line + 1))
         sound = all(len(one) == width and one[0] for one in rows)  # as most files are
         for number, cells in [] if sound else [*held.items()]:
-            if instrument and not "".join(cells[width:]).strip():
+            if first_row and not "".join(cells[width:]).strip():
                 held[number] = cells = cells[:width]
             blank = not "".join(cells).strip()
             if len(cells) != width and not blank:
@@ -351,7 +371,7 @@ def take_apart(
 
 
 def foreign(
-    name: str, header: list[str], separator: str, faults: Faults, *, instrument: bool = False, line: int = 1
+    name: str, header: Sequence[str], separator: str, faults: Faults, first_row: int | None = None
 ) -> bool:
     """Return whether another separator than the declared one would take a header apart; then the fault is kept.
 
@@ -359,16 +379,14 @@ def foreign(
     ----------
     name : str
         File name.
-    header : list of str
+    header : sequence of str
         Cells of the first row.
     separator : str
         What stands between cells, as declared.
     faults : Faults
         Collects what is wrong.
-    instrument : bool, default False
-        The file is an instrument's, whose separator is declared for it alone.
-    line : int, default 1
-        Row of the header.
+    first_row : int, optional
+        Row of the header in an instrument's file, whose separator is declared for it alone.
 
     Returns
     -------
@@ -387,8 +405,8 @@ def foreign(
             ",": "take separator out of bench.toml, or save with the declared separator",
             ";": 'declare [csv] separator = ";" and decimal = "," in bench.toml, or save with commas and points',
         }.get(mark, "save with commas and points")
-        advice = f'write separator = "{spelt}" where bench.toml declares this file' if instrument else advice
+        advice = f'write separator = "{spelt}" where bench.toml declares this file' if first_row else advice
         words = f"separated by {_SEPARATORS[mark]}; {advice}."
     if words:
-        faults.add("fault 11", name, words, line=line)
+        faults.add("fault 11", name, words, line=first_row or 1)
     return bool(words)

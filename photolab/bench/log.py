@@ -1,13 +1,9 @@
 """Files as instruments leave them: a logger's rows and a camera's picture, as rows of warm_up and thermal."""
 
-import csv
-import io
 import re
 from dataclasses import replace
 from datetime import datetime
-from itertools import islice
 from statistics import fmean, stdev
-from typing import TextIO
 
 import numpy as np
 import numpy.typing as npt
@@ -18,7 +14,7 @@ from photolab.bench.checks import check_order
 from photolab.bench.columns import Array
 from photolab.bench.declared import FILE, Declared, Section, Values
 from photolab.bench.faults import Faults, hint, shown
-from photolab.bench.files import Cells, Folder, Rows, foreign, take_apart
+from photolab.bench.files import Cells, Folder, Rows, foreign, split, take_apart
 from photolab.bench.model import Log
 from photolab.bench.schema import HEADERS, REFUSED_UNITS, TABLES, Table, unit_forms
 from photolab.bench.tables import empty_table, read_table
@@ -65,9 +61,8 @@ def join_instruments(folder: Folder, declared: Declared, tables: dict[str, pd.Da
         text = folder.text_as_it_is(name)
         if text is None:
             continue
-        lines = io.StringIO(text[0], newline="")
         fixed = _constants(section, TABLES[into])
-        read = (_log if section.section == "log" else _picture)(lines, section, fixed)
+        read = (_log if section.section == "log" else _picture)(text[0], section, fixed)
         if read is None or not fixed:
             continue
         rows, told, units = read[0].assign(log_file=name), *read[1:]
@@ -97,11 +92,11 @@ def _constants(section: Section, table: Table) -> Values:
     return {} if lacking else fixed
 
 
-def _log(lines: TextIO, section: Section, fixed: Values) -> Read | None:
+def _log(text: str, section: Section, fixed: Values) -> Read | None:
     """Return a logger's rows by the declared columns, counted from switch-on."""
     values, faults = section.values, section.faults
     name, table = values["file"], TABLES[values["into"]]
-    rows = take_apart(name, lines, values["separator"], faults, first_row=values["first_row"])
+    rows = take_apart(name, text, values["separator"], faults, first_row=values["first_row"])
     places = None if rows is None else _places(rows, section, table, fixed)
     if rows is None or places is None:
         return None
@@ -151,33 +146,30 @@ def _places(rows: Rows, section: Section, table: Table, fixed: Values) -> dict[s
     listed = ", ".join(shown(header) for header in rows.header[:12])
     wanted = [*values["columns"].items(), *([("elapsed_s", values["clock"])] if values["clock"] else [])]
     places: dict[str, int] = {}
-    slips: list[tuple[str, str, str]] = []
+
+    def refuse(code: str, words: str) -> None:
+        section.fault(code, f"{section.label}: {words}", "columns")
+
     for ours, theirs in wanted:
         count = rows.header.count(theirs) if isinstance(theirs, str) else 0
         column = headers.get(ours, "")
         if not column:
             near = hint(ours, headers, " Did you mean {}?")
-            slips.append(("fault 2", FILE, f"{shown(ours)} is not a number column of {table.name}.{near}"))
+            refuse("fault 2", f"{shown(ours)} is not a number column of {table.name}.{near}")
         elif column in fixed or column in (headers.get(other, other) for other in places):
-            slips.append(("fault 25", FILE, f"{column} is declared twice; keep one."))
+            refuse("fault 25", f"{column} is declared twice; keep one.")
         elif count != 1:
             why = "is named twice" if count else "is not there"
             words = f'column "{shown(str(theirs))}" for {ours} {why}; found {listed}.'
-            slips.append(("fault 10", rows.file, words))
+            section.faults.add("fault 10", rows.file, words, line=values["first_row"])
         else:
             places["elapsed_s" if column == "elapsed_s" else ours] = rows.header.index(theirs)
     given = {headers.get(ours) for ours, _ in wanted}
-    for one in table.columns:
-        if one.required and one.numeric and one.name not in given:
-            other = "; or write clock" if one.name == "elapsed_s" else ""
-            words = f"no column of the logger is declared for {one.name}{other}."
-            slips.append(("fault 10", FILE, words))
-    for code, file, words in slips:
-        if file == FILE:
-            section.fault(code, f"{section.label}: {words}", "columns")
-        else:
-            section.faults.add(code, file, words, line=values["first_row"])
-    return None if slips else places
+    lacking = [c.name for c in table.columns if c.required and c.numeric and c.name not in given]
+    for name in lacking:
+        other = "; or write clock" if name == "elapsed_s" else ""
+        refuse("fault 10", f"no column of the logger is declared for {name}{other}.")
+    return None if lacking or len(places) < len(wanted) else places
 
 
 def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cells, npt.NDArray[np.bool_]]:
@@ -266,12 +258,12 @@ def _past_midnight(times: Array, on: float, off: float) -> tuple[Array, Array]:
     return times, np.array([on, off])
 
 
-def _picture(lines: TextIO, section: Section, fixed: Values) -> Read | None:
+def _picture(text: str, section: Section, fixed: Values) -> Read | None:
     """Return the mean of the hottest pixels of a rectangle, with their scatter, as one row of thermal.
 
     The hottest pixels are also those whose noise was upwards: a tenth of a kelvin beside a camera's two.
     """
-    values, matrix = section.values, _matrix(lines, section)
+    values, matrix = section.values, _matrix(text, section)
     sides, count = values["rectangle"], values["hottest_pixels"]
     times = [key for key in ("elapsed_s", "elapsed_minutes") if key in section.given]
     if len(times) != 1:
@@ -309,35 +301,33 @@ def _picture(lines: TextIO, section: Section, fixed: Values) -> Read | None:
     return empty_table(table, 1, {**own, "line": [line], **fixed}), list(own), ""
 
 
-def _matrix(lines: TextIO, section: Section) -> Array | None:
+def _matrix(text: str, section: Section) -> Array | None:
     """Return the temperatures of a picture, row by row, or None after a fault [as the camera saves them]."""
     values, faults = section.values, section.faults
     name, first = values["file"], values["first_row"]
-    try:
-        cells = list(csv.reader(islice(lines, first - 1, None), delimiter=values["separator"], strict=True))
-    except csv.Error as error:
-        faults.add("fault 4", name, f"the file cannot be taken apart ({error}).")
+    cells, broken = split(text, values["separator"], first)
+    if broken:
+        faults.add("fault 4", name, f"the file cannot be taken apart ({broken}).")
         return None
     while cells and not "".join(cells[-1]).strip():
         cells.pop()
     if not cells:
         faults.add("fault 11", name, f"row {first} holds no temperatures.", line=first)
         return None
-    if foreign(name, cells[0], values["separator"], faults, instrument=True, line=first):
+    if foreign(name, cells[0], values["separator"], faults, first):
         return None
     if all(len(row) > 1 and not row[-1].strip() for row in cells):  # a separator ends every row
         cells = [row[:-1] for row in cells]
-    rows, slips = [], []
+    rows, width = [], len(cells[0])
     for line, row in enumerate(cells, start=first):
         words = [cell.strip() for cell in row]
         rows.append(plain_numbers(words, values["decimal"]))
-        if len(row) != len(cells[0]):
-            slips.append(("fault 4", f"{len(row)} pixels where the first row has {len(cells[0])}.", line))
+        if len(row) != width:
+            faults.add("fault 4", name, f"{len(row)} pixels where the first row has {width}.", line=line)
         for place in np.flatnonzero(np.isnan(rows[-1])):
             try:
                 parse_number(words[place], decimal=values["decimal"])
             except CellFault as fault:
-                slips.append((fault.code, f"pixel {place + 1}: {fault}", line))
-    for code, said, line in slips:
-        faults.add(code, name, said, line=line)
-    return None if slips else np.array(rows)
+                faults.add(fault.code, name, f"pixel {place + 1}: {fault}", line=line)
+    whole = all(len(row) == width and not np.isnan(row).any() for row in rows)
+    return np.array(rows) if whole else None

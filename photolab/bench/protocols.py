@@ -18,11 +18,12 @@ from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
 from photolab.bench.completion import complete
 from photolab.bench.declared import FILE, read_toml
-from photolab.bench.faults import Faults, refusal
+from photolab.bench.faults import Faults
 from photolab.bench.files import Folder
 from photolab.bench.linking import SAME_RESULT, changed_verdicts
 from photolab.bench.model import Bench
 from photolab.bench.ratio_table import heat_rows, with_families
+from photolab.errors import RecordError
 
 MOVED = 0.0005
 """A value or half-width that changes by less (in ln) has not moved. [1]"""
@@ -81,7 +82,7 @@ def protocol_text(text_or_path: str | os.PathLike[str]) -> str:
     folder, name = (Folder(path), FILE) if path.is_dir() else (Folder(path.parent), path.name)
     text = folder.text(name)
     if text is None:
-        raise refusal(folder.faults.faults)
+        raise RecordError(folder.faults.faults)
     return text
 
 
@@ -120,7 +121,7 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
         complete(tables, declared, faults)
         check_completed(tables, tables["readings"]["line"], declared, faults)
     if faults.faults:
-        raise refusal(faults.faults)
+        raise RecordError(faults.faults)
     other = replace(
         bench, tables=tables, warnings=(), assumed=(),
         settings=declared.settings, meters=declared.meters, housings=declared.housings,

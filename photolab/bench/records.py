@@ -4,8 +4,6 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
-import pandas as pd
-
 from photolab.bench.assumptions import assumptions
 from photolab.bench.attachments import read_photos, read_spectra
 from photolab.bench.cautions import cautions, same_cells
@@ -14,12 +12,12 @@ from photolab.bench.checks import check_completed, check_order, check_tables
 from photolab.bench.completion import complete, lamps_of
 from photolab.bench.declared import FILE, Declared, read_toml
 from photolab.bench.earlier import read_earlier
-from photolab.bench.faults import Problem, refusal
+from photolab.bench.faults import Problem
 from photolab.bench.files import WORKBOOK, Folder, Rows, listing, strays
 from photolab.bench.log import join_instruments
 from photolab.bench.model import Bench
-from photolab.bench.schema import FILES, TABLES, Table
-from photolab.bench.tables import empty_table, read_table
+from photolab.bench.schema import FILES, TABLES
+from photolab.bench.tables import read_table
 from photolab.bench.write import new_folder, write_bench
 from photolab.errors import RecordError
 
@@ -58,11 +56,17 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
         # what reads workbooks takes as long as reading a bench
         from photolab.bench.workbook import read_workbook
 
-        declared, tables, names = read_workbook(found, names)
+        declared, rows, names = read_workbook(found, names)
+        decimal = "."
     else:
         declared = _declared(found, names)
-        tables = {t.name: _table(found, names, declared, t, before_readings) for t in TABLES.values()}
+        rows = {t.name: found.rows(t.file, declared.separator) for t in TABLES.values() if t.file in names}
+        decimal = declared.decimal
         found.hashes.pop("plan.csv", None)  # the plan is no input of a result
+        readings_typed = rows.get("readings")
+        if before_readings and readings_typed is not None and _unread(readings_typed):
+            rows["readings"] = None
+    tables = {n: read_table(t, rows.get(n), faults, decimal=decimal) for n, t in TABLES.items()}
     if "readings.csv" not in names and not before_readings:
         words = "is not in the folder; it holds lamp and illuminance_lx, one row a reading."
         faults.add("fault 3", "readings.csv", words)
@@ -85,7 +89,7 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
     if tables["lamps"].empty:
         tables["lamps"] = lamps_of(tables["readings"])
     if faults.faults:
-        raise refusal(_said(faults.faults, names) + _said(faults.cautions, names))
+        raise RecordError(_said(faults.faults, names) + _said(faults.cautions, names))
     bench = Bench(
         found.path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
         tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), found.hashes, spectra,
@@ -107,7 +111,7 @@ def _names(folder: Folder) -> Names:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "its name cannot be used"
         why = f"cannot be read: {reason.lower()}"
-    raise refusal([Problem("fault 3", path.name or str(path), None, "", f"this folder {why}.")])
+    raise RecordError([Problem("fault 3", path.name or str(path), None, "", f"this folder {why}.")])
 
 
 def _declared(folder: Folder, names: tuple[str, ...]) -> Declared:
@@ -118,14 +122,6 @@ def _declared(folder: Folder, names: tuple[str, ...]) -> Declared:
         return Declared()
     text = folder.text(FILE)
     return Declared() if text is None else read_toml(text, folder.faults)
-
-
-def _table(folder: Folder, names: Names, declared: Declared, table: Table, unread: bool) -> pd.DataFrame:
-    """Return a table; empty where the file is missing or cannot be taken apart."""
-    rows = folder.rows(table.file, declared.separator) if table.file in names else None
-    if rows is None or (unread and table.name == "readings" and _unread(rows)):
-        return empty_table(table)
-    return read_table(table, rows, folder.faults, decimal=declared.decimal)
 
 
 def _unread(rows: Rows) -> bool:

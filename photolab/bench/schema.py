@@ -225,19 +225,18 @@ def _field(line: str) -> Field:
     default: object = value or UNKNOWN.get(kind, "")
     if value and kind in {"number", "count"}:
         default = (int if kind == "count" else float)(value) if re.fullmatch("-?[0-9.]+", value) else None
-    made = Field(
+    parts = wanted.split()
+    codes = [
+        [SPELT.get(word, word) for word in part.split("=")] for part in parts if kind in {"code", "codes"}
+    ]
+    span, small, *_ = ["", ""] if codes else [*parts, "", ""]
+    low, _, high = span.lstrip(">").partition("..")
+    return Field(
         name.rstrip("*"), kind, unit, about, example, name.endswith("*"), absent,
         None if name.endswith("*") else default, assumed == "assumed",
-    )  # fmt: skip
-    if kind in {"code", "codes"}:
-        words = [[SPELT.get(word, word) for word in spelling.split("=")] for spelling in wanted.split()]
-        also = {other: first for first, *others in words for other in others}
-        return replace(made, codes=tuple(first for first, *_ in words), also=also)
-    span, small, *_ = [*wanted.split(), "", ""]
-    low, _, high = span.lstrip(">").partition("..")
-    return replace(
-        made, low=float(low) if low else None, high=float(high) if high else None, low_open=span.startswith(">"),
-        one_will_do=listed == "list?", small=float(small[1:] or 0), small_refused=small.startswith("!"),
+        float(low) if low else None, float(high) if high else None, span.startswith(">"),
+        tuple(first for first, *_ in codes), {word: first for first, *others in codes for word in others},
+        float(small[1:] or 0), small.startswith("!"), listed == "list?",
     )  # fmt: skip
 
 
@@ -516,8 +515,7 @@ label*            | text |            |              | "2024" | how it is called
 pieces            | code | same other | same        | "same" | whether the same pieces of the lamps were read
 """)[1:]  # fmt: skip
 _HELD = {head.strip(): text for head, _, text in (part.partition("\n") for part in _PARTS)}
-SHARED: dict[str, Field] = {}
-SHARED |= {shared.name: shared for shared in _fields(_HELD["shared"])}
+SHARED: dict[str, Field] = {shared.name: shared for shared in _fields(_HELD["shared"])}
 _FILES = {
     name: Table(name, about, _fields(_HELD[f"{name}.csv: {about}"], columns=True))
     for name, about in (head.split(".csv: ") for head in _HELD if ".csv: " in head)

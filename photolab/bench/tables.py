@@ -76,7 +76,12 @@ def filled(column: Field, count: int, value: Any = None) -> "pd.Series[float] | 
 
 
 def read_table(
-    table: Table, rows: Rows, faults: Faults, *, decimal: str = ".", theirs: Mapping[str, str] | None = None
+    table: Table,
+    rows: Rows | None,
+    faults: Faults,
+    *,
+    decimal: str = ".",
+    theirs: Mapping[str, str] | None = None,
 ) -> pd.DataFrame:
     """Return the table a file holds; cells with a fault are NaN or blank, and the fault is kept.
 
@@ -84,8 +89,8 @@ def read_table(
     ----------
     table : Table
         What the file may hold.
-    rows : Rows
-        Its cells.
+    rows : Rows or None
+        Its cells; None gives an empty table.
     faults : Faults
         Collects what is wrong.
     decimal : str
@@ -99,6 +104,8 @@ def read_table(
         Every column of the schema in canonical units, typed values in other units beside them, unknown
         columns as text under names that begin with `NOT_USED`, ``line``.
     """
+    if rows is None:
+        return empty_table(table)
     named = _named_columns(table, rows, faults)
     if not len(rows.numbers) and table.name == "readings":
         faults.add("fault 11", rows.file, "has no rows under the column names.")

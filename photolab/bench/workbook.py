@@ -9,10 +9,10 @@ import zlib
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, time
+from itertools import islice
 from typing import Any
 
 import openpyxl
-import pandas as pd
 from openpyxl.comments import Comment
 from openpyxl.styles import Font
 from openpyxl.utils import get_column_letter
@@ -24,7 +24,6 @@ from photolab.bench.declared import FILE, INSTRUMENTS, Declared, Lines, Values, 
 from photolab.bench.faults import Faults, Problem, shown
 from photolab.bench.files import MAX_COLUMNS, WORKBOOK, Folder, Rows, as_rows
 from photolab.bench.schema import FILES, SECTIONS, TABLES, Field, Table
-from photolab.bench.tables import empty_table, read_table
 
 KEY_SHEET = "bench"
 KEY_HEADER = ("section", "id", "key", "value", "what it is")
@@ -63,8 +62,8 @@ def by_sheet(problem: Problem) -> Problem:
     return replace(problem, file=f"{WORKBOOK} sheet {problem.file.partition('.')[0]}", message=words)
 
 
-def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, pd.DataFrame], Names]:
-    """Read bench.xlsx.
+def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, Rows | None], Names]:
+    """Read bench.xlsx: what it declares, and the cells of its sheets as those of a CSV file each.
 
     Parameters
     ----------
@@ -78,41 +77,49 @@ def read_workbook(folder: Folder, names: Names) -> tuple[Declared, dict[str, pd.
     Declared
         What the sheet of keys says.
     dict
-        Every table by name.
+        The cells of each sheet, by the name of its table; None where it holds no row.
     tuple of str
         The workbook and the files its sheets stand for.
     """
-    faults, tables = folder.faults, {table.name: empty_table(table) for table in TABLES.values()}
-    others = [name for name in names if name in FILES]
+    faults, others = folder.faults, [name for name in names if name in FILES]
     if others:
         words = f"stands beside {', '.join(others)}; keep the workbook or the other files, not both."
         faults.add("fault 25", WORKBOOK, words)
     data = folder.load(WORKBOOK)
     sheets = None if data is None else _sheets(data, faults)
     if sheets is None:
-        return Declared(), tables, (WORKBOOK, *FILES)
-    declared = _declared(sheets, faults)
-    found = [WORKBOOK, FILE]
-    for table in TABLES.values():
-        rows = _rows(table, sheets.get(table.name, []), faults)
-        if rows is not None:
-            tables[table.name] = read_table(table, rows, faults)
-            found.append(table.file)
-    return declared, tables, tuple(found)
+        return Declared(), {}, (WORKBOOK, *FILES)
+    rows = {table.name: _rows(table, sheets.get(table.name, []), faults) for table in TABLES.values()}
+    found = (one.file for one in rows.values() if one is not None)
+    return _declared(sheets, faults), rows, (WORKBOOK, FILE, *found)
 
 
 def _sheets(data: bytes, faults: Faults) -> dict[str, Sheet] | None:
     """Return the cells of every known sheet; a formula's stored value is used, and said."""
+    values: dict[str, Sheet] = {}
+    formulas: dict[str, Sheet] = {}
     try:
-        with zipfile.ZipFile(io.BytesIO(data)) as parts:
-            unpacked = sum(part.file_size for part in parts.infolist())
-        if unpacked > MAX_UNPACKED_BYTES:
-            size = f"{MAX_UNPACKED_BYTES // 2**20} MB"
-            faults.add("fault 3", WORKBOOK, f"unpacks to more than {size}; keep fewer rows and no pictures.")
-            return None
-        with warnings.catch_warnings():
+        with zipfile.ZipFile(io.BytesIO(data)) as parts, warnings.catch_warnings():
             warnings.simplefilter("ignore")  # openpyxl warns of styles and extensions, which are not read
-            values, formulas = (_cells(data, faults, stored=stored) for stored in (True, False))
+            if sum(part.file_size for part in parts.infolist()) > MAX_UNPACKED_BYTES:
+                size = f"{MAX_UNPACKED_BYTES // 2**20} MB"
+                words = f"unpacks to more than {size}; keep fewer rows and no pictures."
+                faults.add("fault 3", WORKBOOK, words)
+                return None
+            with_values, with_formulas = (
+                openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=only, keep_links=False)
+                for only in (True, False)
+            )
+            for name in with_values.sheetnames:
+                sheet: Any = with_values[name]
+                if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
+                    faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
+                    continue
+                values[name] = _cells(sheet, faults)
+                formulas[name] = list(islice(_streamed(with_formulas[name]), len(values[name])))
+                text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
+                if hidden := ", ".join(_hidden(sheet, text)):
+                    faults.add("caution 39", _file(name), f"hidden, and read all the same: {hidden}.")
     except BROKEN as error:
         faults.add("fault 3", WORKBOOK, f"cannot be read as a workbook: {shown(str(error))}.")
         return None
@@ -138,31 +145,22 @@ def _file(sheet: str) -> str:
     return FILE if sheet == KEY_SHEET else f"{sheet}.csv"
 
 
-def _cells(data: bytes, faults: Faults, *, stored: bool) -> dict[str, Sheet]:
-    """Return the rows of the known sheets."""
-    book: Any = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=stored, keep_links=False)
-    found: dict[str, Sheet] = {}
-    for name in book.sheetnames:
-        sheet = book[name]
-        if name not in {KEY_SHEET, *TABLES} or not hasattr(sheet, "reset_dimensions"):
-            if stored:
-                faults.add("caution 30", WORKBOOK, f"sheet {shown(name)} is not read.")
-            continue
-        sheet.reset_dimensions()
-        held = found.setdefault(name, [])
-        for row in sheet.iter_rows(values_only=True):
-            if len(held) == MAX_ROWS or len(row) > MAX_COLUMNS:
-                why = f"{MAX_ROWS} rows" if len(held) == MAX_ROWS else f"{MAX_COLUMNS} columns"
-                faults.add("fault 3", WORKBOOK, f"sheet {name} has more than {why}.")
-                break
-            held.append(row)
-        if not stored:
-            with zipfile.ZipFile(io.BytesIO(data)) as parts:
-                text = parts.read(sheet._worksheet_path).decode("utf-8", "replace")
-            if hidden := ", ".join(_hidden(sheet, text)):
-                faults.add("caution 39", _file(name), f"hidden, and read all the same: {hidden}.")
-    book.close()
-    return found
+def _streamed(sheet: Any) -> Iterator[tuple[Any, ...]]:
+    """Return the rows of a sheet one after the other, whatever size it says it has."""
+    sheet.reset_dimensions()
+    return iter(sheet.iter_rows(values_only=True))
+
+
+def _cells(sheet: Any, faults: Faults) -> Sheet:
+    """Return the rows of a sheet, as many as are read."""
+    held: Sheet = []
+    for row in _streamed(sheet):
+        if len(held) == MAX_ROWS or len(row) > MAX_COLUMNS:
+            why = f"{MAX_ROWS} rows" if len(held) == MAX_ROWS else f"{MAX_COLUMNS} columns"
+            faults.add("fault 3", WORKBOOK, f"sheet {sheet.title} has more than {why}.")
+            break
+        held.append(row)
+    return held
 
 
 def _hidden(sheet: Any, text: str) -> Iterator[str]:
@@ -226,15 +224,13 @@ def _declared(sheets: dict[str, Sheet], faults: Faults) -> Declared:
         section, identity, name, value = (*row, None, None, None, None)[:4]
         if value is not None and _text(value) != "":
             _place(given, lines, (_text(section), _text(identity), _text(name)), value, number, faults)
-    for meter in given.get("meter", {}).values():
-        factors = meter.pop("spectral_factor", {})
-        if factors:
-            meter["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
-    for name in {*REPEATED}.intersection(given):
-        if "id" in {key.name for key in SECTIONS[name]}:  # else its number on the sheet, no key of its own
-            for identity, held in given[name].items():
-                held["id"] = identity
-        given[name] = list(given[name].values())
+    for name in REPEATED:
+        if isinstance(given.get(name), dict):
+            given[name] = list(given[name].values())
+            for held in given[name]:
+                factors = held.get("spectral_factor")
+                if isinstance(factors, dict) and all(isinstance(part, dict) for part in factors.values()):
+                    held["spectral_factor"] = [{"technology": name, **part} for name, part in factors.items()]
     return declare(given, lines, faults)
 
 
@@ -243,26 +239,30 @@ def _place(
 ) -> None:
     """Put one value where bench.toml would have it."""
     section, identity, name = where
-    target, index = given, 0
+    path, index, target = section, 0, _within(given, section) if section else given
     if section in REPEATED:
         if not identity:
             words = f"blank beside {shown(name)}; every row of a {section} names its id."
             faults.add("fault 5", FILE, words, line=row, column="id")
             return
-        entities = given.setdefault(section, {})
-        target = entities.setdefault(identity, {})
+        # a section without a key of that name is told apart by its number on the sheet
+        own = {"id": identity} if any(key.name == "id" for key in SECTIONS[section]) else {}
+        entities, target = target, target.setdefault(identity, own)
         index = list(entities).index(identity)
-    elif section:
-        target = given.setdefault(section, {})
-    part, *rest = name.split(".")
-    path = section
-    for inner in rest:
-        target = target.setdefault(part, {})
-        lines.setdefault((path, index, part), row)
-        path, part = f"{path}.{part}" if path.count(".") < 1 else path, inner
+    *above, part = name.split(".")
+    for outer in above:
+        lines.setdefault((path, index, outer), row)
+        target = _within(target, outer)
+        path = path if "." in path else f"{path}.{outer}"
     if part != "id" or section not in REPEATED:
         target[part] = _value(path, part, value)
     lines[path, index, part] = row
+
+
+def _within(table: Values, name: str) -> Values:
+    """Return the table of a name inside another one; where a value stands in its place, one that nobody reads."""
+    held = table.setdefault(name, {})
+    return held if isinstance(held, dict) else {}
 
 
 def _value(section: str, name: str, value: Any) -> Any:

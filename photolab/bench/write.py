@@ -4,9 +4,7 @@ import math
 import os
 import shutil
 import tempfile
-import tomllib
 from collections.abc import Mapping
-from dataclasses import fields
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +12,10 @@ import pandas as pd
 import tomli_w
 
 from photolab.bench.cells import digits
-from photolab.bench.faults import Problem, refusal
+from photolab.bench.declared import FILE, read_toml
+from photolab.bench.faults import Faults, Problem
 from photolab.bench.files import WORKBOOK
-from photolab.bench.model import Bench, Meter, default_linearity
+from photolab.bench.model import Bench, Meter
 from photolab.bench.schema import EARLIER_FILE, SECTIONS, SPECTRUM_FILE, TABLES, Table
 from photolab.bench.tables import NOT_USED
 from photolab.errors import RecordError
@@ -58,7 +57,7 @@ def files_of(bench: Bench) -> dict[str, str]:
     dict
         Text by file name.
     """
-    files = {"bench.toml": _toml(bench)}
+    files = {FILE: _toml(bench)}
     tables = dict(bench.tables)
     if len(bench.excluded):
         both = pd.concat([tables["readings"], bench.excluded], ignore_index=True)
@@ -116,7 +115,7 @@ def write_files(files: Mapping[str, str | bytes], folder: Path) -> Path:
 
 
 def _refused(folder: Path, words: str) -> RecordError:
-    return refusal([Problem("fault 3", folder.name, None, "", words)])
+    return RecordError([Problem("fault 3", folder.name, None, "", words)])
 
 
 def _unwritten(folder: Path, error: OSError) -> RecordError:
@@ -146,8 +145,8 @@ def add_plan(folder: Path, bench: Bench, rows: pd.DataFrame, sheet: str, page: b
     """
     file, held = TABLES["plan"].file, bench.tables["plan"]
     whole = pd.concat([held, rows], ignore_index=True) if len(held) else rows
-    given = tomllib.loads((folder / "bench.toml").read_text(encoding="utf-8-sig")).get("csv", {})
-    text = _csv(whole, TABLES["plan"], given.get("separator", ","), given.get("decimal", "."))
+    declared = read_toml((folder / FILE).read_text(encoding="utf-8-sig"), Faults())
+    text = _csv(whole, TABLES["plan"], declared.separator, declared.decimal)
     if (folder / sheet).exists():
         raise _refused(folder, f"{sheet} is already there; delete or rename it first.")
     files = {sheet: page, file: text.encode("utf-8")}
@@ -212,12 +211,11 @@ def _plain(value: Any) -> Any:
 def _section(section: str, record: Any) -> dict[str, Any]:
     """Return the keys of a record that are declared or differ from the default, so that what is assumed stays so."""
     found: dict[str, Any] = {}
-    standard = {} if record is None else {item.name: item.default for item in fields(record)}
-    declared = getattr(record, "declared", standard)
+    declared = getattr(record, "declared", {key.name for key in SECTIONS[section]})
     for key in SECTIONS[section]:
         value = getattr(record, key.name, None)
         blank = value is None or value in ("", ()) or (isinstance(value, float) and math.isnan(value))
-        if not blank and (key.name in declared or key.required or value != standard[key.name]):
+        if not blank and (key.name in declared or key.required or value != key.default):
             single = key.one_will_do and isinstance(value, tuple) and len(value) == 1
             found[key.name] = _plain(value)[0] if single else _plain(value)
     return found
@@ -225,9 +223,9 @@ def _section(section: str, record: Any) -> dict[str, Any]:
 
 def _meter(meter: Meter) -> dict[str, Any]:
     """Return a meter as a table of bench.toml."""
-    table, assumed = _section("meter", meter), default_linearity(meter.reading_percent)
+    table = _section("meter", meter)
     table.pop("certificate", None)
-    if "linearity_percent" not in meter.declared and meter.linearity_percent == assumed:
+    if "linearity_percent" not in meter.declared:  # it follows from reading_percent
         table.pop("linearity_percent", None)
     table["spectral_factor"] = [_section("meter.spectral_factor", one) for one in meter.spectral_factors]
     table["certificate"] = _section("meter.certificate", meter.certificate)
@@ -326,5 +324,5 @@ def new_folder(folder: str | os.PathLike[str], *, workbook: bool = False) -> Pat
         from photolab.bench.workbook import starter_workbook
 
         return write_files({WORKBOOK: starter_workbook()}, Path(folder))
-    files = {"bench.toml": starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}
+    files = {FILE: starter_toml(), "readings.csv": READINGS, "lamps.csv": LAMPS}
     return write_files(files, Path(folder))

@@ -13,7 +13,7 @@ import pandas as pd
 from photolab.bench import plan
 from photolab.bench.cautions import SHORT_REST_MIN
 from photolab.bench.cells import parse_date
-from photolab.bench.faults import Problem, refusal, shown
+from photolab.bench.faults import Problem, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.model import Question
 from photolab.bench.plan import DIFFERENCES, Evening
@@ -91,10 +91,10 @@ def run(args: argparse.Namespace) -> list[str]:
     if WORKBOOK in bench.files:
         words = "a plan stands in plan.csv, and that beside CSV files, not beside a workbook; save each "
         words += "sheet as a CSV file of its name (the sheet bench as bench.toml, from: photolab new)."
-        raise refusal([Problem("fault 25", WORKBOOK, None, "", words)])
+        raise RecordError([Problem("fault 25", WORKBOOK, None, "", words)])
     if len(planned):
         words = f"{day} is planned already; give another --date, or delete its rows and {sheet}."
-        raise refusal([Problem("fault 17", "plan.csv", int(planned["line"].iloc[0]), "date", words)])
+        raise RecordError([Problem("fault 17", "plan.csv", int(planned["line"].iloc[0]), "date", words)])
     named = {"lamps": _codes(args.lamps), "housings": _codes(args.housings)}
     evening = plan.plan_evening(bench, date=day, hours=hours, seed=seed, drawn=drawn, **named)
     add_plan(folder, bench, evening.table, sheet, page(evening))
