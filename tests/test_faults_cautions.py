@@ -69,7 +69,7 @@ CASES = [
     (
         "caution 25",
         {"lamps_csv": bf.LAMPS.replace("A1,led", "A1,filament")},
-        "1 readings of the filament lamp A1 state no volts; the supply is assumed. [caution 25]",
+        "1 reading of the filament lamp A1 states no volts; the supply is assumed. [caution 25]",
     ),
     (
         "caution 26",

@@ -103,6 +103,21 @@ CASES = [
     ),
     (
         "fault 2",
+        {"bench_toml": bf.TOML.replace("reading_percent = 4", 'reading_percent = "40k"')},
+        'meter.reading_percent = "40k"; wanted a bare number: 40000. [fault 2]',
+    ),
+    (
+        "fault 2",
+        {"bench_toml": bf.TOML + "foo_fc = 3\n"},
+        "bench.toml:9: meter.foo_fc is not a key. [fault 2]",
+    ),
+    (
+        "fault 2",
+        {"bench_toml": bf.TOML + bf.HOUSINGS.replace('"HR"', '"HR"\ndistance_ft = 20')},
+        "housing.distance_ft is not a key. Write it in metres as distance_m.",
+    ),
+    (
+        "fault 2",
         {"bench_toml": bf.TOML + "digits = true\n"},
         "meter.digits = true; wanted a bare number. [fault 2]",
     ),

@@ -105,10 +105,13 @@ def test_working_table_leaves_nothing_out(demo):
 
 
 def test_all_lamps_are_per_cent_of_the_ratios(demo):
-    """Oracle: the ratio of the campaign itself, less one."""
+    """Oracle: the ratio of the campaign itself, less one, with the ends among all pairs of its housing."""
     rows = figure_tables.all_lamps(demo).set_index(["housing", "lamp"])
-    pair = demo.ratio("K3", "B0", housing="HR")
-    expected = [100 * (x - 1) for x in (pair.ratio, pair.low, pair.high)]
+    among = demo.family("HR", scope="specimens").loc["K3"]
+    assert among["high"] > demo.ratio("K3", "B0", housing="HR").high
+    expected = [
+        100 * (x - 1) for x in (demo.ratio("K3", "B0", housing="HR").ratio, among["low"], among["high"])
+    ]
     assert_allclose(rows.loc[("HR", "K3"), ["percent", "low", "high"]].astype(float), expected, rtol=1e-9)
     assert len(rows) == 16
     words = figure_tables.all_lamps_words(figure_tables.all_lamps(demo), "B0")

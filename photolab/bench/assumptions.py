@@ -2,6 +2,7 @@
 
 from photolab.bench.model import Assumption, Bench, Housing, Meter, Settings
 from photolab.bench.schema import SECTIONS
+from photolab.metrology.reporting import significant
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:
@@ -68,5 +69,5 @@ def _notes(
 def _note(name: str, value: float | str, unit: str, about: str) -> Assumption:
     """Return an assumption with its words."""
     tail = f" {unit}" if unit and unit != "1" else ""
-    figure = f"{value:g}{tail}" if isinstance(value, float) else value
+    figure = f"{significant(value, 4):g}{tail}" if isinstance(value, float) else value
     return Assumption(name, value, unit, f"{about}: {figure}, assumed")

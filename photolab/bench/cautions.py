@@ -99,8 +99,9 @@ def _ranges(bench: Bench, faults: Faults) -> None:
     readings = bench.tables["readings"]
     unknown = readings["range_lx"].isna()
     for name, count in readings.loc[unknown, "meter"].value_counts(sort=False).items():
-        words = f"readings of meter {shown(str(name))} state no range; its range terms are not shared."
-        faults.add("caution 21", "readings.csv", f"{count} {words}", column="range_lx")
+        who = f"{count} readings of meter {shown(str(name))} state"
+        words = f"{_of_one(who, count)} no range; its range terms are not shared."
+        faults.add("caution 21", "readings.csv", words, column="range_lx")
     for (meter, housing, _), rows in readings[~unknown].groupby(["meter", "housing", "point"], sort=False):
         usual = rows["range_lx"].value_counts(sort=False).idxmax()
         for value, other in rows[rows["range_lx"] != usual].groupby("range_lx", sort=False):
@@ -162,14 +163,20 @@ def _rests(bench: Bench, faults: Faults) -> None:
             faults.at("caution 24", TABLES[name].file, short.iloc[0], words, "rest_minutes")
 
 
+def _of_one(words: str, count: int) -> str:
+    """Return "3 readings of … state" as it is, and in the singular where there is one."""
+    return words if count != 1 else words.replace("readings", "reading", 1) + "s"
+
+
 def _volts(bench: Bench, faults: Faults) -> None:
     """Caution 25: filament lamps whose volts are not known."""
     lamps, readings = bench.tables["lamps"], bench.tables["readings"]
     filament = set(lamps.loc[lamps["technology"] == "filament", "lamp"])
     bare = readings[readings["lamp"].isin(filament) & readings["socket_V"].isna()]
     for lamp, count in bare["lamp"].value_counts(sort=False).items():
-        said = f"readings of the filament lamp {shown(str(lamp))} state no volts; the supply is assumed."
-        faults.add("caution 25", "readings.csv", f"{count} {said}", column="socket_V")
+        who = f"{count} readings of the filament lamp {shown(str(lamp))} state"
+        words = f"{_of_one(who, count)} no volts; the supply is assumed."
+        faults.add("caution 25", "readings.csv", words, column="socket_V")
 
 
 def _ages(bench: Bench, faults: Faults) -> None:
@@ -240,9 +247,14 @@ def _scatter(bench: Bench, faults: Faults) -> None:
             continue
         pooled, own = np.sqrt((squares.sum() - squares[row]) / others), np.sqrt(squares[row] / dof[row])
         if own > SCATTER_LIMIT * max(pooled, steps / np.sqrt(12.0) / float(levels[lamp])) > 0.0:
-            both = f"scatter by {100 * own:.2g} %, those of the other lamps by {100 * pooled:.2g} %"
+            both = f"scatter by {_percent(own)} %, those of the other lamps by {_percent(pooled)} %"
             words = f"repeats of {shown(lamp)} {both}; is its light modulated, or was something moving?"
             faults.add("caution 28", "readings.csv", words)
+
+
+def _percent(relative: float) -> str:
+    """Return a scatter in per cent, two digits of it, without an exponent."""
+    return f"{float(f'{100.0 * relative:.2g}'):.6g}"
 
 
 def _last_figure(bench: Bench) -> float:

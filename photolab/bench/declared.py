@@ -2,7 +2,7 @@
 
 import re
 import tomllib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -159,7 +159,7 @@ class Section:
         keys = {key.name: key for key in SECTIONS[self.section]}
         for name in self.given:
             if name not in keys:
-                near = hint(name, keys, " Did you mean {}?") or _other_unit(name)
+                near = _other_unit(name, keys) or hint(name, keys, " Did you mean {}?")
                 self.fault("fault 2", f"{self._full(name)} is not a key.{near}", name)
         return {key.name: self._value(key) for key in keys.values()}
 
@@ -267,15 +267,17 @@ def typed_text(value: Any) -> str:
 
 def _bare_number(value: Any) -> str:
     """Say which bare number a text holds, if it plainly holds one."""
-    text = value if isinstance(value, str) else ""
-    found = re.fullmatch(r"\s*[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*[^0-9.,]*", text)
-    return f": {found[1].replace(',', '.')}" if found else ""
+    text = value.strip() if isinstance(value, str) else ""
+    found = re.fullmatch(r"[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*[^0-9.,]*", text)
+    return f": {_number_meant(text) or found[1].replace(',', '.')}" if found else ""
 
 
-def _other_unit(name: str) -> str:
-    if name.endswith("_fc"):
-        return f" Write {name[:-3]}_lx; 1 fc is 10.7639104 lx."
-    return f" Write it in metres as {name[:-3]}_m." if name.endswith(("_cm", "_ft", "_in")) else ""
+def _other_unit(name: str, keys: Iterable[str]) -> str:
+    """Say which key takes the same in lux or metres, where there is one."""
+    stem, words = name[:-3], {"_fc": " Write {}_lx; 1 fc is 10.7639104 lx."}
+    words |= dict.fromkeys(("_cm", "_ft", "_in"), " Write it in metres as {}_m.")
+    known = any(key in {f"{stem}_lx", f"{stem}_m"} for key in keys)
+    return words.get(name[-3:], "").format(stem) if known else ""
 
 
 def read_toml(text: str, faults: Faults) -> Declared:

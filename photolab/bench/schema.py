@@ -577,7 +577,9 @@ def listing(name: str = "", *, markdown: bool = False) -> list[str]:
     ValueError
         If there is no such file or section.
     """
+    own = f"a file that spectra.csv names: {SPECTRUM_FILE.about}"
     parts = {t.file: (f"{t.file}: {t.about}", t.columns) for t in TABLES.values()}
+    parts[SPECTRUM_FILE.file] = own, SPECTRUM_FILE.columns
     for section, keys in SECTIONS.items():
         title = f"[{section}]" if section in SINGLE or section == "meter.certificate" else f"[[{section}]]"
         parts[section or "bench.toml"] = (f"bench.toml {title if section else 'first line'}", keys)

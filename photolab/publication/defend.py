@@ -205,8 +205,9 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
     heavy = [(share, one) for share, one in known.values() if share >= 0.01]
     for share, one in sorted(heavy, key=lambda found: (-float(f"{found[0]:.9e}"), found[1].name)):
         words = one.words.removesuffix(", assumed")
-        figure = f"{one.value:g} {one.unit}" if isinstance(one.value, float) else f"{one.value}"
-        what = words if figure in words else f"{one.name.replace('_', ' ')} {figure} ({words})"
+        whose = one.name.rpartition(" ")[0] if one.name.startswith(("meter ", "housing ")) else ""
+        known_as = f"{words} ({whose})" if whose else words
+        what = known_as if one.figure in words else f"{one.name.replace('_', ' ')} {one.figure} ({words})"
         yield f"Assumed: {what}. Up to {decimal(100.0 * share, 0)} % of the variance comes from it."
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")

@@ -9,6 +9,7 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.model import Bench
 from photolab.bench.pairs import ReadingComparison
+from photolab.bench.ratio_table import with_families
 from photolab.bench.shared_inputs import SHARED_BY, UNITS
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for
@@ -95,14 +96,16 @@ def all_lamps(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        lamp, housing, percent, low, high [%], specimens; housings by name, lamps in the order of `lamp_order`.
+        lamp, housing, percent, low, high [%], specimens; housings by name, lamps in the order of `lamp_order`. The
+        interval is that of all pairs of the housing, which decides.
     """
     columns = ["lamp", "housing", "percent", "low", "high", "specimens"]
     if campaign.table.empty:
         return pd.DataFrame(columns=columns)
     table, order = campaign.table, lamp_order(campaign)
-    chosen = table[(table["scope"] == "specimens") & (table["point"] == "hot_spot")]
-    rows = (100.0 * (chosen[["value", "low", "high"]] - 1.0)).rename(columns={"value": "percent"})
+    chosen = with_families(campaign, table[(table["scope"] == "specimens") & (table["point"] == "hot_spot")])
+    drawn = {"value": "percent", "family_low": "low", "family_high": "high"}
+    rows = (100.0 * (chosen[[*drawn]] - 1.0)).rename(columns=drawn)
     rows = rows.assign(lamp=chosen["lamp"], housing=chosen["housing"], specimens=chosen["n_specimens"])
     rows["place"] = rows["lamp"].map(order.index)
     return rows.sort_values(["housing", "place"], kind="stable")[columns].reset_index(drop=True)
@@ -126,9 +129,11 @@ def all_lamps_words(rows: pd.DataFrame, baseline: str, *, coverage: float = COVE
         One sentence a housing with every number of the figure.
     """
     said = [
-        f"A dot with its {100.0 * coverage:g} % line for each lamp, light against {baseline} in per cent, "
-        "a panel a housing."
+        f"A dot with its {100.0 * coverage:g} % line for each lamp, all lamps of a housing compared at once, light "
+        f"against {baseline} in per cent, a panel a housing."
     ]
+    if (rows["specimens"] == 1).any():
+        said.append("An open dot is one specimen.")
     for housing, block in rows.groupby("housing", sort=False):
         lamps = []
         for lamp, *figures in block[["lamp", "percent", "low", "high"]].itertuples(index=False):

@@ -233,7 +233,8 @@ def obtained_words(lamp: Mapping[Any, Any]) -> str:
     Returns
     -------
     str
-        "bought from a car shop"; blank where neither is stated.
+        "bought from a car shop", "supplied by its maker"; blank where neither is stated.
     """
-    whence = f"from {one_line(lamp['obtained_from'])}" if lamp["obtained_from"] else ""
+    way = "from" if lamp["obtained"] in {"bought", ""} else "by"
+    whence = f"{way} {one_line(lamp['obtained_from'])}" if lamp["obtained_from"] else ""
     return f"{lamp['obtained']} {whence}".strip()

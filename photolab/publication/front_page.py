@@ -228,7 +228,7 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
         f"{count(len(seats), 'seating')} on {count(days, 'day')}; corrected for "
         f"{_steps(campaign) or 'nothing'}.{closed}"
     )
-    light = bench.technologies[campaign.baseline] or "technology not stated"
+    light = bench.technologies[campaign.baseline].replace("led", "LED") or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
     for row in found.every(campaign.baseline, "electrical power")[:1]:
         own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")

@@ -122,7 +122,7 @@ def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
     """
     folder = Path(given) if given is not None else _travelling("notebooks", "notebooks")
     if not folder.is_dir():
-        message = f"notebooks must be a folder; {folder.name!r} is none (name one with --notebooks)"
+        message = f"notebooks must be a folder; {folder.name!r} is none"
         raise ValueError(message)
     return folder
 

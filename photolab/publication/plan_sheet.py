@@ -26,7 +26,7 @@ from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
 from photolab.publication.figures.chances import draw
 from photolab.publication.figures.common import new_figure, stored
 from photolab.publication.paper import as_pdf, quoted, typst_date
-from photolab.publication.statements import advice, in_housing, time_of
+from photolab.publication.statements import KIND_WORDS, advice, in_housing, time_of
 from photolab.publication.words_protocol import change_sentences
 
 ROW_MM = (9.0, 8.0, 7.0, 6.0, 5.0)
@@ -243,7 +243,9 @@ def _answers(evening: Evening) -> list[str]:
         term = str(held["largest"].mode().iloc[0])
         meter = f"meter {next(iter(evening.bench.meters))}"
         do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
-        said.append(f"More seatings narrow these little: the largest other input is {term}; {do}.")
+        said.append(
+            f"More seatings narrow these little: the largest other input is {KIND_WORDS.get(term, term)}; {do}."
+        )
     if len(evening.bought) > 1:
         each = evening.drawn // plan.CHANGES_EVERY
         coverage, least = evening.bench.settings.coverage, DIFFERENCES[0]

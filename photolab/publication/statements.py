@@ -455,8 +455,8 @@ FINDING_WORDS = {
         "across ranges are wider."
     ),
     "baseline_absent": (
-        "{0} was not read on: {days}. Lamps of those days are compared with it across days, so the day's own scatter "
-        "counts."
+        "No reading of {0} enters on: {days}. Lamps of those days are compared with it across days, so the day's own "
+        "scatter counts."
     ),
     "baseline_one_end": (
         "{0} was read at one end only on: {days}. A drift of supply or meter within the day is not bracketed; read it "

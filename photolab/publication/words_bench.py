@@ -448,7 +448,7 @@ def moved_words(how: str, change: MeterChange) -> str:
     Parameters
     ----------
     how : str
-        What is done about the colour: "corrected".
+        What is done about the colour: "corrected", "not corrected", "as read".
     change : MeterChange
         Both results.
 
