@@ -3,8 +3,8 @@
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import TypedDict, Unpack
+from functools import cached_property, lru_cache
+from typing import Any, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
@@ -57,6 +57,7 @@ class Finding:
     value: float = math.nan
 
 
+@lru_cache(maxsize=4)  # every family asks for them; a bench is told from another by identity
 def without_technology(bench: Bench) -> frozenset[str]:
     """Return the lamps that were read and whose technology is not stated: they have no interval.
 
@@ -390,11 +391,18 @@ class Campaign:
             value, low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
         base = self.name(against or self.baseline, housing=housing, **where)
+        told = self.judged(base, scope)
+        return pd.DataFrame([*told.values()], [*told], JUDGED)
+
+    def judged(self, base: tuple[str, ...], scope: str) -> dict[str, dict[str, Any]]:
+        """Return the cells of `family` by lamp; each family is judged once."""
         if (scope, *base) not in self._families:
             self._families[scope, *base] = self.judged_family(self.at(base[3]), base, scope)
         return self._families[scope, *base]
 
-    def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> pd.DataFrame:
+    def judged_family(
+        self, whole: Joint, base: tuple[str, ...], scope: str
+    ) -> dict[str, dict[str, Any]]:
         """Return the verdict on what there is of every lamp at one place, as one of all pairs there.
 
         Parameters
@@ -408,8 +416,8 @@ class Campaign:
 
         Returns
         -------
-        DataFrame
-            As `family`.
+        dict
+            The cells of `family` by lamp.
         """
         joint, settings = _at_place(whole, base[1:], scope), self.bench.settings
         silent = without_technology(self.bench)
@@ -420,10 +428,10 @@ class Campaign:
             if lamp != base[0]:
                 wide = half.get(lamp, math.nan) + self.widening((lamp, *base[1:]), base)
                 rows[lamp] = judged_cells(value, wide, alike_percent=settings.alike_percent)
-        return pd.DataFrame([*rows.values()], [*rows], JUDGED)
+        return rows
 
     @cached_property
-    def _families(self) -> dict[tuple[str, ...], pd.DataFrame]:
+    def _families(self) -> dict[tuple[str, ...], dict[str, dict[str, Any]]]:
         return {}
 
 

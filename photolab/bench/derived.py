@@ -86,8 +86,8 @@ def judge_gain(
         With the inputs of that scope; without an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
-    family = campaign.family(name[1], scope=scope, against=baseline)
-    among = family.loc[lamp].to_dict()
+    family = campaign.judged(campaign.name(baseline, housing=name[1]), scope)
+    among = family[lamp]
     return Gain(
         lamp=lamp,
         baseline=baseline,
@@ -172,7 +172,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
         known = u > 0.0 and half == wide
         words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pair))).split("; ")
-        family = among[pair[1], scope].loc[pair[0][0]] if families else {}
+        family = among[pair[1], scope][pair[0][0]] if families else {}
         rows.append(
             {str(column): cell for column, cell in ratio.items()}
             | judged_cells(ln_ratio, half, alike_percent=settings.alike_percent)

@@ -96,11 +96,9 @@ def with_families(campaign: Campaign, table: pd.DataFrame) -> pd.DataFrame:
     keys = ["measurand", "lamp", "housing", "point", "instant", "scope"]
     told = []
     for measurand, lamp, housing, point, instant, scope in table[keys].itertuples(index=False, name=None):
-        row = blank
-        if measurand == "illuminance ratio":
-            among = campaign.family(housing, scope=scope, point=point, instant=instant)
-            row = dict(zip(blank, among.loc[lamp, [*blank]], strict=True))
-        told.append(row)
+        of_ratio = measurand == "illuminance ratio"
+        base = (campaign.baseline, housing, point, instant)
+        told.append(campaign.judged(base, scope)[lamp] if of_ratio else blank)
     return table.assign(**{f"family_{name}": [row[name] for row in told] for name in blank})
 
 
