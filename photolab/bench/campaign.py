@@ -22,7 +22,7 @@ from photolab.errors import MethodError
 from photolab.metrology.comparison import pairs_of, pairwise
 from photolab.metrology.estimates import contrasts, read_estimates
 from photolab.metrology.quantity import Joint, Measured
-from photolab.metrology.simultaneous import largest_t
+from photolab.metrology.simultaneous import widening
 
 
 class Place(TypedDict, total=False):
@@ -103,9 +103,11 @@ def half_widths(
     estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
     family = contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
     count = math.comb(len(known), 2)
-    critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
-    each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)
-    return {known[a]: float(half) for a, b, half in each if known[b] == baseline}
+    wider = widening(estimates, family, coverage=coverage, seed=0, comparisons=count)
+    told = family.second == known.index(baseline)
+    lamps = [known[k] for k in family.first[told]]
+    alone = joint.differences(lamps, [baseline] * len(lamps), coverage=coverage)[2][:, 0]
+    return dict(zip(lamps, (wider[told] * alone).tolist(), strict=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -400,9 +402,7 @@ class Campaign:
             self._families[scope, *base] = self.judged_family(self.at(base[3]), base, scope)
         return self._families[scope, *base]
 
-    def judged_family(
-        self, whole: Joint, base: tuple[str, ...], scope: str
-    ) -> dict[str, dict[str, Any]]:
+    def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> dict[str, dict[str, Any]]:
         """Return the verdict on what there is of every lamp at one place, as one of all pairs there.
 
         Parameters

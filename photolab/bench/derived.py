@@ -87,7 +87,6 @@ def judge_gain(
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
     family = campaign.judged(campaign.name(baseline, housing=name[1]), scope)
-    among = family[lamp]
     return Gain(
         lamp=lamp,
         baseline=baseline,
@@ -95,9 +94,9 @@ def judge_gain(
         scope=scope,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         pairs=math.comb(len(family) + 1, 2),
-        family_low=float(among["low"]),
-        family_high=float(among["high"]),
-        family_verdict=str(among["verdict"]),
+        family_low=float(family[lamp]["low"]),
+        family_high=float(family[lamp]["high"]),
+        family_verdict=str(family[lamp]["verdict"]),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,

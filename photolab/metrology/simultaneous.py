@@ -123,6 +123,26 @@ def largest_t(
     return LargestT(np.maximum(found.critical, alone) * narrower, exceedance)
 
 
+def widening(
+    estimates: Estimates, family: Contrasts, *, coverage: float, seed: int, comparisons: int | None = None
+) -> Array:
+    """Return by how much the interval of each comparison is wider as one of its family than alone.
+
+    Parameters
+    ----------
+    estimates, family, coverage, seed, comparisons
+        As of `largest_t`.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Its critical value over that of `single_critical`. [1]
+    """
+    tail, count = 1.0 - coverage, comparisons or family.first.size
+    found = _of_normal_values(estimates, family, tail, count, seed)
+    return np.maximum(found.critical / stats.t.isf(tail / 2.0, family.dof), 1.0)
+
+
 def _of_normal_values(
     estimates: Estimates, family: Contrasts, tail: float, count: int, seed: int
 ) -> LargestT:
