@@ -1007,8 +1007,11 @@ class Joint:
             A row a quantity, a column an input. [unit]
         """
         s, u = self.sensitivities, self.inputs.column("u")
-        s = s.full() if isinstance(s, Factored) else s
-        return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
+        if not isinstance(s, Factored) and not hasattr(s, "tocsr"):
+            return s * u
+        scaled = s.full() if isinstance(s, Factored) else s.copy()
+        scaled.data *= u[scaled.indices]
+        return scaled
 
     def differences(
         self,
@@ -1100,7 +1103,7 @@ class Joint:
         if not hasattr(scaled, "tocsr"):
             return np.asarray(scaled @ scaled.T)
         columns = scaled.tocsc()
-        shared = np.diff(columns.indptr) > max(8, len(self.names) // 16)  # faster as a dense block
+        shared = np.diff(columns.indptr) > len(self.names) // 16  # faster as a dense block
         dense = columns[:, np.flatnonzero(shared)].toarray()
         own = columns[:, np.flatnonzero(~shared)].tocsr()
         return np.asarray(dense @ dense.T + (own @ own.T).toarray())
