@@ -128,6 +128,7 @@ def _fitted(time_s: bytes, illuminance: bytes, **figures: float) -> WarmUp | Met
 
 _beside = lru_cache(maxsize=RECORDS_KEPT)(beside_stable)
 _left = lru_cache(maxsize=RECORDS_KEPT)(partial(attempt, WarmUp.remaining))
+_fading = lru_cache(maxsize=RECORDS_KEPT)(partial(attempt, WarmUp.fading))
 
 
 @lru_cache(maxsize=RECORDS_KEPT)
@@ -499,7 +500,7 @@ def fading_rows(bench: Bench) -> pd.DataFrame:
     """
     rows = []
     for run in warm_up_runs(bench):
-        found = None if run.fit is None else attempt(run.fit.fading)
+        found = None if run.fit is None else _fading(run.fit)
         parts = found if isinstance(found, tuple) else ()
         for k, part in enumerate(parts):
             said: dict[str, Any] = {

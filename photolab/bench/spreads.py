@@ -271,7 +271,7 @@ def _residuals(cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> t
     Days act through what their lamps were on other days: cells of a single day say nothing of it.
     """
     size = np.bincount(cell)
-    cells = np.count_nonzero(size)
+    cells = int(np.count_nonzero(size))
     days_in_all = int(day.max()) + 1
     pairs, count = np.unique(cell * days_in_all + day, return_counts=True)
     of_cell, on_day = np.divmod(pairs, days_in_all)

@@ -140,7 +140,7 @@ def widening(
     """
     tail, count = 1.0 - coverage, comparisons or family.first.size
     found = _of_normal_values(estimates, family, tail, count, seed)
-    return np.maximum(found.critical / stats.t.isf(tail / 2.0, family.dof), 1.0)
+    return np.asarray(np.maximum(found.critical / stats.t.isf(tail / 2.0, family.dof), 1.0))
 
 
 def _of_normal_values(
