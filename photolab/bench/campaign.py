@@ -188,7 +188,7 @@ class Campaign:
     def held(self) -> Held:
         """The joint result at the hold time, from readings and records; records are fitted when it is asked for."""
         counts, given = self.weights.counts, self.spreads.remaining
-        return at_hold(self.bench, self.seats, self.mountings, self.joint, counts, given=given)
+        return at_hold(self.bench, self.means, self.mountings, self.joint, counts, given=given)
 
     def at(self, instant: str = "initial") -> Joint:
         """Return the joint result at an instant.
