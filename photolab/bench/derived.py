@@ -158,14 +158,15 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
     light = campaign.at(pairs[0][0][3]).among(powers)
     joint = _per_watt(light, [one.watts for one in powers.values()])
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
-    own, base = zip(*(pairs[k] for k in told), strict=True)
+    place = {pair: k for k, pair in enumerate(dict.fromkeys(pairs[k] for k in told))}
+    own, base = zip(*place, strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
     bases = dict.fromkeys(base) if families else ()
     among = {(at, scope): campaign.judged_family(joint, at, scope) for at in bases for scope in scopes}
     rows = []
-    for at, ratio in enumerate(found.iloc[told].to_dict("records")):
-        pair, scope = (own[at], base[at]), str(ratio["scope"])
-        ln_ratio, u, wide, dof = (float(part[at, scopes.index(scope)]) for part in every)
+    for k, ratio in zip(told, found.iloc[told].to_dict("records"), strict=True):
+        pair, scope = pairs[k], str(ratio["scope"])
+        ln_ratio, u, wide, dof = (float(x[place[pair], scopes.index(scope)]) for x in every)
         # bounds are no distribution: the intervals are multiplied
         bounds = campaign.widening(*pair)
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds

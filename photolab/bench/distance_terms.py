@@ -128,7 +128,8 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     tuple of (float, list of str)
         Relative standard deviation, and the default where nothing is repeated or repeats show no scatter. [1]
     """
-    groups = [g["ln_value"].to_numpy(float) for _, g in rows.groupby("distance_m") if len(g) > 1]
+    run = Columns(rows)
+    groups = [x for x in run.groups("distance_m").apart(run.numbers("ln_value")) if len(x) > 1]
     groups += _repeats(bench).get(lamp, [])
     if not any(np.ptp(group) > 0.0 for group in groups):  # one figure again and again: the display is coarse
         return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
@@ -145,10 +146,8 @@ def _repeats(bench: Bench) -> dict[str, list[NDArray[np.float64]]]:
     seated = lit.groups(
         "lamp", "specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx"
     )
-    order, ends = np.argsort(seated.code, kind="stable"), np.cumsum(seated.size)
-    parts = np.split(np.log(net[at])[order], ends)[: len(seated)]
     found: dict[str, list[NDArray[np.float64]]] = {}
-    for lamp, part in zip(lit["lamp"][seated.first].tolist(), parts, strict=True):
+    for lamp, part in zip(lit["lamp"][seated.first].tolist(), seated.apart(np.log(net[at])), strict=True):
         if len(part) > 1:
             found.setdefault(lamp, []).append(part)
     return found
