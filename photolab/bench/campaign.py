@@ -1,7 +1,7 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Any, TypedDict, Unpack
@@ -76,7 +76,7 @@ def without_technology(bench: Bench) -> frozenset[str]:
 
 
 def half_widths(
-    joint: Joint, baseline: str, *, coverage: float, silent: Iterable[str] = ()
+    joint: Joint, baseline: str, *, coverage: float, silent: Collection[str] = ()
 ) -> dict[str, float]:
     """Return half the width of the interval that each lamp's ratio to the baseline has among all pairs.
 
@@ -88,7 +88,7 @@ def half_widths(
         The lamp that the others are divided by.
     coverage : float
         Coverage probability of all pairs together. [1]
-    silent : iterable of str
+    silent : collection of str
         Lamps without an interval; they are in no pair.
 
     Returns
@@ -96,8 +96,7 @@ def half_widths(
     dict
         Half-width in ln by lamp; without the baseline, the silent, and all where there is no pair. [1]
     """
-    unknown = frozenset(silent)
-    known = [name for name in joint.names if name not in unknown]
+    known = [name for name in joint.names if name not in silent]
     if baseline not in known or len(known) < 2:
         return {}
     estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)

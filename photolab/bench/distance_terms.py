@@ -130,15 +130,15 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     """
     run = Columns(rows)
     groups = [x for x in run.groups("distance_m").apart(run.numbers("ln_value")) if len(x) > 1]
-    groups += _repeats(bench).get(lamp, [])
+    groups += [part for who, part in _repeats(bench) if who == lamp]
     if not any(np.ptp(group) > 0.0 for group in groups):  # one figure again and again: the display is coarse
         return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
     return float(pooled_sd(groups)[0]), []
 
 
 @lru_cache(maxsize=4)  # every run of a lamp asks for them; a bench is told from another by identity
-def _repeats(bench: Bench) -> dict[str, list[NDArray[np.float64]]]:
-    """Return ln of the readings of each seating of readings.csv that were repeated, by lamp."""
+def _repeats(bench: Bench) -> list[tuple[str, NDArray[np.float64]]]:
+    """Return ln of the readings of each seating of readings.csv that were repeated, with its lamp."""
     every = Columns(bench.tables["readings"])
     net = every.numbers("illuminance_lx") - np.nan_to_num(every.numbers("dark_lx"))
     at = np.flatnonzero((net > 0) & (every["mounting"] != ""))
@@ -146,8 +146,5 @@ def _repeats(bench: Bench) -> dict[str, list[NDArray[np.float64]]]:
     seated = lit.groups(
         "lamp", "specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx"
     )
-    found: dict[str, list[NDArray[np.float64]]] = {}
-    for lamp, part in zip(lit["lamp"][seated.first].tolist(), seated.apart(np.log(net[at])), strict=True):
-        if len(part) > 1:
-            found.setdefault(lamp, []).append(part)
-    return found
+    parts = zip(lit["lamp"][seated.first].tolist(), seated.apart(np.log(net[at])), strict=True)
+    return [(lamp, part) for lamp, part in parts if len(part) > 1]

@@ -43,6 +43,7 @@ class Power:
     assumed: str
 
 
+@lru_cache(maxsize=64)  # watts and light per watt ask for them; a bench is told from another by identity
 def lamp_power(bench: Bench, lamp: str, instant: str) -> Power | None:
     """Return the power of one lamp.
 
@@ -61,17 +62,11 @@ def lamp_power(bench: Bench, lamp: str, instant: str) -> Power | None:
         None where no power was read then.
     """
     wanted = bench.settings.initial_s if instant == "initial" else 60.0 * bench.settings.hold_minutes
-    table = _electrical(bench)
+    table = Columns(bench.tables["electrical"])
     gap = np.where(table["lamp"] == lamp, np.abs(table.numbers("elapsed_s") - wanted), np.inf)
     gap[~(gap <= max(0.25 * wanted, 15.0))] = np.inf
     used = np.flatnonzero((gap == gap.min(initial=np.inf)) & np.isfinite(gap))
     return _power(lamp, table.among(used)) if len(used) else None
-
-
-@lru_cache(maxsize=4)  # each lamp asks for them; a bench is told from another by identity
-def _electrical(bench: Bench) -> Columns:
-    """Return the columns of electrical.csv."""
-    return Columns(bench.tables["electrical"])
 
 
 def _power(lamp: str, used: Columns) -> Power:
@@ -113,7 +108,7 @@ def highest_power(bench: Bench, lamp: str) -> Power | None:
     Power or None
         None where no power was read.
     """
-    table = _electrical(bench)
+    table = Columns(bench.tables["electrical"])
     mine = np.flatnonzero(table["lamp"] == lamp)
     read = [_power(lamp, table.among(row)) for row in mine[:, None]]
     return max(read, key=lambda power: (power.watts.value, power.upper), default=None)

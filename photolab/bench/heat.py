@@ -431,9 +431,8 @@ def _spreads(
     columns = ["lamp", "housing", "point", "day", "specimen", "ln_value", "u"]
     table = Columns(pd.DataFrame(rows, columns=columns))
     between: dict[str, tuple[float, float, float]] = {}
-    own = table.groups("lamp")
-    for k in range(len(own)):
-        block = table.among(np.flatnonzero(own.code == k))
+    for rows_of in table.groups("lamp").apart(np.arange(table.rows)):
+        block = table.among(rows_of)
         noise = Spread(float(np.sqrt((block.numbers("u") ** 2).mean())), math.inf, assumed=False)
         between |= between_specimens(block, dict.fromkeys(block["housing"].tolist(), noise))
     return {lamp: own_specimens(between.get(lamp), declared) for lamp in lamps}

@@ -188,7 +188,7 @@ def mounting_spreads(
     sd = np.array([reading[lamp].sd for lamp in _labels(table, "lamp")])
     noise = sd[lamps.code] ** 2 / table.numbers("n")
     own, ss = {}, 0.0
-    places = [np.flatnonzero(housings.code == k) for k in range(len(housings))]
+    places = housings.apart(np.arange(table.rows))
     for housing, at in zip(_labels(table, "housing"), places, strict=True):
         residual, _, dof = _residuals(cell[at], day[at], value[at])
         mean_square = float(residual @ residual) / dof if dof else np.nan

@@ -1007,11 +1007,11 @@ class Joint:
             A row a quantity, a column an input. [unit]
         """
         s, u = self.sensitivities, self.inputs.column("u")
-        if not isinstance(s, Factored) and not hasattr(s, "tocsr"):
+        s = s.full() if isinstance(s, Factored) else s.copy()
+        if not hasattr(s, "tocsr"):
             return s * u
-        scaled = s.full() if isinstance(s, Factored) else s.copy()
-        scaled.data *= u[scaled.indices]
-        return scaled
+        s.data *= u[s.indices]
+        return s
 
     def differences(
         self,

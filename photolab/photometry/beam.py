@@ -532,16 +532,13 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
         scale = scale_of(moved)
         return np.asarray((moved - scale * wanted) / (top * np.maximum(scale, _DARK)))
 
-    def laid(shift: Floats) -> Floats:
-        return np.asarray(beam(v + shift[1], h + shift[0]))
-
     trials = np.linspace(-largest, largest, 2 * int(np.ceil(largest / 0.5)) + 1)
     rows, at = np.unique(np.add.outer(trials, v), return_inverse=True)  # all shifts up at once
     squares = [(away(beam(rows, h + a)[at.reshape(-1, v.size)]) ** 2).sum(axis=(1, 2)) for a in trials]
     start = trials[[*np.unravel_index(np.argmin(squares), (trials.size, trials.size))]]
 
     def left(shift: Floats) -> Floats:
-        return away(laid(shift)).ravel()
+        return away(beam(v + shift[1], h + shift[0])).ravel()
 
     found = least_squares(left, start, bounds=(-largest, largest), x_scale=0.1, xtol=1e-10, ftol=1e-12)
     misfit = float(np.sqrt(np.mean(found.fun**2)))
@@ -555,7 +552,9 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     )
     found_codes = tuple(code for code, holds in codes.items() if holds)
     right, upward = found.x.tolist()
-    return AimOffset(right, upward, scale_of(laid(found.x)).item(), misfit, across, up, found_codes)
+    return AimOffset(
+        right, upward, scale_of(beam(v + upward, h + right)).item(), misfit, across, up, found_codes
+    )
 
 
 def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:
