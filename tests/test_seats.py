@@ -360,3 +360,12 @@ def test_a_lamp_keeps_its_own_reading_sd_from_three_times_that_of_the_others():
             ("K2", "D1", 0.0, {"n": 7, "ss": 6 * 0.01**2}),
         ]
         assert (reading_spreads(seats(*rows))["K1"].dof == 6.0) is own
+
+
+def test_columns_apart_by_group():
+    """Closed form: each group's entries in their order, groups as they first appear; no row, no group."""
+    table = Columns({"lamp": np.array(["K2", "K1", "K2"]), "lx": np.array([3.0, 5.0, 7.0])})
+    apart = table.groups("lamp").apart(table.numbers("lx"))
+    assert [part.tolist() for part in apart] == [[3.0, 7.0], [5.0]]
+    nothing = table.among(np.empty(0, dtype=np.intp))
+    assert nothing.groups("lamp", "lx").apart(nothing.numbers("lx")) == []

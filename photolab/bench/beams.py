@@ -8,6 +8,7 @@ the other. Nothing here is a test against a regulation.
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Any
 
 import pandas as pd
@@ -191,6 +192,12 @@ def evaluate_beams(
     Beams
         One result a lamp and housing with a grid; of several grids the one with most cells.
     """
+    return _evaluated(bench, frozenset(corrections), range_term, baseline)
+
+
+@lru_cache(maxsize=4)  # a page asks for them more than once; a bench is told from another by identity
+def _evaluated(bench: Bench, corrections: frozenset[str], range_term: bool, baseline: str) -> Beams:
+    """Return what `evaluate_beams` does."""
     grids, scans, refusals = read_beams(bench, corrections=corrections)
     best: dict[tuple[str, str], BeamRun] = {}
     for run in grids:

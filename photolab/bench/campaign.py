@@ -1,10 +1,10 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import TypedDict, Unpack
+from functools import cached_property, lru_cache
+from typing import Any, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
@@ -22,7 +22,7 @@ from photolab.errors import MethodError
 from photolab.metrology.comparison import pairs_of, pairwise
 from photolab.metrology.estimates import Contrasts, read_estimates
 from photolab.metrology.quantity import Joint, Measured
-from photolab.metrology.simultaneous import largest_t
+from photolab.metrology.simultaneous import widening
 
 
 class Place(TypedDict, total=False):
@@ -57,6 +57,7 @@ class Finding:
     value: float = math.nan
 
 
+@lru_cache(maxsize=4)  # every family asks for them; a bench is told from another by identity
 def without_technology(bench: Bench) -> frozenset[str]:
     """Return the lamps that were read and whose technology is not stated: they have no interval.
 
@@ -75,7 +76,7 @@ def without_technology(bench: Bench) -> frozenset[str]:
 
 
 def half_widths(
-    joint: Joint, baseline: str, *, coverage: float, silent: Iterable[str] = ()
+    joint: Joint, baseline: str, *, coverage: float, silent: Collection[str] = ()
 ) -> dict[str, float]:
     """Return half the width of the interval that each lamp's ratio to the baseline has among all pairs.
 
@@ -87,7 +88,7 @@ def half_widths(
         The lamp that the others are divided by.
     coverage : float
         Coverage probability of all pairs together. [1]
-    silent : iterable of str
+    silent : collection of str
         Lamps without an interval; they are in no pair.
 
     Returns
@@ -95,16 +96,17 @@ def half_widths(
     dict
         Half-width in ln by lamp; without the baseline, the silent, and all where there is no pair. [1]
     """
-    unknown = frozenset(silent)
-    known = [name for name in joint.names if name not in unknown]
+    known = [name for name in joint.names if name not in silent]
     if baseline not in known or len(known) < 2:
         return {}
     estimates = read_estimates(joint.among(known), None, names=None, dof=math.inf)
     family = Contrasts(estimates, *pairs_of(estimates.names, "tukey", baseline))
     count = math.comb(len(known), 2)
-    critical = largest_t(estimates, family, coverage=coverage, seed=0, comparisons=count).critical
-    each = zip(family.first, family.second, critical * family.standard_uncertainty, strict=True)
-    return {known[a]: float(half) for a, b, half in each if known[b] == baseline}
+    wider = widening(estimates, family, coverage=coverage, seed=0, comparisons=count)
+    told = family.second == known.index(baseline)
+    lamps = [known[k] for k in family.first[told]]
+    alone = joint.differences(lamps, [baseline] * len(lamps), coverage=coverage)[2][:, 0]
+    return dict(zip(lamps, (wider[told] * alone).tolist(), strict=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,7 +187,7 @@ class Campaign:
     def held(self) -> Held:
         """The joint result at the hold time, from readings and records; records are fitted when it is asked for."""
         counts, given = self.weights.counts, self.spreads.remaining
-        return at_hold(self.bench, self.seats, self.mountings, self.joint, counts, given=given)
+        return at_hold(self.bench, self.means, self.mountings, self.joint, counts, given=given)
 
     def at(self, instant: str = "initial") -> Joint:
         """Return the joint result at an instant.
@@ -390,11 +392,16 @@ class Campaign:
             value, low, high, verdict and small by lamp; NaN and "no_answer" where an input is missing.
         """
         base = self.name(against or self.baseline, housing=housing, **where)
+        told = self.judged(base, scope)
+        return pd.DataFrame([*told.values()], [*told], JUDGED)
+
+    def judged(self, base: tuple[str, ...], scope: str) -> dict[str, dict[str, Any]]:
+        """Return the cells of `family` by lamp; each family is judged once."""
         if (scope, *base) not in self._families:
             self._families[scope, *base] = self.judged_family(self.at(base[3]), base, scope)
         return self._families[scope, *base]
 
-    def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> pd.DataFrame:
+    def judged_family(self, whole: Joint, base: tuple[str, ...], scope: str) -> dict[str, dict[str, Any]]:
         """Return the verdict on what there is of every lamp at one place, as one of all pairs there.
 
         Parameters
@@ -408,8 +415,8 @@ class Campaign:
 
         Returns
         -------
-        DataFrame
-            As `family`.
+        dict
+            The cells of `family` by lamp.
         """
         joint, settings = _at_place(whole, base[1:], scope), self.bench.settings
         silent = without_technology(self.bench)
@@ -420,10 +427,10 @@ class Campaign:
             if lamp != base[0]:
                 wide = half.get(lamp, math.nan) + self.widening((lamp, *base[1:]), base)
                 rows[lamp] = judged_cells(value, wide, alike_percent=settings.alike_percent)
-        return pd.DataFrame([*rows.values()], [*rows], JUDGED)
+        return rows
 
     @cached_property
-    def _families(self) -> dict[tuple[str, ...], pd.DataFrame]:
+    def _families(self) -> dict[tuple[str, ...], dict[str, dict[str, Any]]]:
         return {}
 
 

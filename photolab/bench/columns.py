@@ -55,6 +55,11 @@ class Groups:
         with np.errstate(invalid="ignore"):  # all cells blank
             return self.sum(np.where(known, values, 0.0)) / np.bincount(self.code, known, len(self))
 
+    def apart(self, values: NDArray[Any]) -> list[NDArray[Any]]:
+        """Return a column of each group [its unit]."""
+        order = np.argsort(self.code, kind="stable")
+        return np.split(values[order], np.cumsum(self.size))[: len(self)]
+
     def least(self, values: Array) -> Array:
         """Return the smallest value of each group [its unit]."""
         order = np.argsort(self.code, kind="stable")

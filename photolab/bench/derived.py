@@ -86,8 +86,7 @@ def judge_gain(
         With the inputs of that scope; without an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
-    family = campaign.family(name[1], scope=scope, against=baseline)
-    among = family.loc[lamp].to_dict()
+    family = campaign.judged(campaign.name(baseline, housing=name[1]), scope)
     return Gain(
         lamp=lamp,
         baseline=baseline,
@@ -95,9 +94,9 @@ def judge_gain(
         scope=scope,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         pairs=math.comb(len(family) + 1, 2),
-        family_low=float(among["low"]),
-        family_high=float(among["high"]),
-        family_verdict=str(among["verdict"]),
+        family_low=float(family[lamp]["low"]),
+        family_high=float(family[lamp]["high"]),
+        family_verdict=str(family[lamp]["verdict"]),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
         alike_percent=settings.alike_percent,
@@ -159,20 +158,21 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
     light = campaign.at(pairs[0][0][3]).among(powers)
     joint = _per_watt(light, [one.watts for one in powers.values()])
     settings, scopes = campaign.bench.settings, tuple(SCOPES)
-    own, base = zip(*(pairs[k] for k in told), strict=True)
+    place = {pair: k for k, pair in enumerate(dict.fromkeys(pairs[k] for k in told))}
+    own, base = zip(*place, strict=True)
     every = joint.differences(own, base, scopes=scopes, coverage=settings.coverage)
     bases = dict.fromkeys(base) if families else ()
     among = {(at, scope): campaign.judged_family(joint, at, scope) for at in bases for scope in scopes}
     rows = []
-    for at, ratio in enumerate(found.iloc[told].to_dict("records")):
-        pair, scope = (own[at], base[at]), str(ratio["scope"])
-        ln_ratio, u, wide, dof = (float(part[at, scopes.index(scope)]) for part in every)
+    for k, ratio in zip(told, found.iloc[told].to_dict("records"), strict=True):
+        pair, scope = pairs[k], str(ratio["scope"])
+        ln_ratio, u, wide, dof = (float(x[place[pair], scopes.index(scope)]) for x in every)
         # bounds are no distribution: the intervals are multiplied
         bounds = campaign.widening(*pair)
         half = math.nan if math.isnan(ratio["ln_expanded_uncertainty"]) else wide + bounds
         known = u > 0.0 and half == wide
         words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pair))).split("; ")
-        family = among[pair[1], scope].loc[pair[0][0]] if families else {}
+        family = among[pair[1], scope][pair[0][0]] if families else {}
         rows.append(
             {str(column): cell for column, cell in ratio.items()}
             | judged_cells(ln_ratio, half, alike_percent=settings.alike_percent)

@@ -1,9 +1,11 @@
 """What a reading taken at a distance may be off by: what all readings share, and each by itself."""
 
 import math
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
@@ -126,14 +128,23 @@ def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float,
     tuple of (float, list of str)
         Relative standard deviation, and the default where nothing is repeated or repeats show no scatter. [1]
     """
-    groups = [g["ln_value"].to_numpy(float) for _, g in rows.groupby("distance_m") if len(g) > 1]
-    every = Columns(bench.tables["readings"])
-    net = every.numbers("illuminance_lx") - np.nan_to_num(every.numbers("dark_lx"))
-    at = np.flatnonzero((every["lamp"] == lamp) & (net > 0) & (every["mounting"] != ""))
-    mine = every.among(at)
-    seated = mine.groups("specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx")
-    parts = np.split(np.log(net[at])[np.argsort(seated.code, kind="stable")], np.cumsum(seated.size)[:-1])
-    groups += [part for part in parts if len(part) > 1]
+    run = Columns(rows)
+    groups = [x for x in run.groups("distance_m").apart(run.numbers("ln_value")) if len(x) > 1]
+    groups += [part for who, part in _repeats(bench) if who == lamp]
     if not any(np.ptp(group) > 0.0 for group in groups):  # one figure again and again: the display is coarse
         return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
     return float(pooled_sd(groups)[0]), []
+
+
+@lru_cache(maxsize=4)  # every run of a lamp asks for them; a bench is told from another by identity
+def _repeats(bench: Bench) -> list[tuple[str, NDArray[np.float64]]]:
+    """Return ln of the readings of each seating of readings.csv that were repeated, with its lamp."""
+    every = Columns(bench.tables["readings"])
+    net = every.numbers("illuminance_lx") - np.nan_to_num(every.numbers("dark_lx"))
+    at = np.flatnonzero((net > 0) & (every["mounting"] != ""))
+    lit = every.among(at)
+    seated = lit.groups(
+        "lamp", "specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx"
+    )
+    parts = zip(lit["lamp"][seated.first].tolist(), seated.apart(np.log(net[at])), strict=True)
+    return [(lamp, part) for lamp, part in parts if len(part) > 1]

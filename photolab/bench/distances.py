@@ -10,6 +10,7 @@ intensity may be quoted with that law named; else what remains is an apparent in
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -279,7 +280,12 @@ def evaluate_distances(
     tuple of DistanceResult
         In file order; empty where the bench has no run.
     """
-    wanted = frozenset(corrections)
+    return _evaluated(bench, frozenset(corrections), range_term)
+
+
+@lru_cache(maxsize=4)  # a page asks for them more than once; a bench is told from another by identity
+def _evaluated(bench: Bench, wanted: frozenset[str], range_term: bool) -> tuple[DistanceResult, ...]:
+    """Return what `evaluate_distances` does."""
     found = []
     for run in distance_runs(bench, corrections=wanted, range_term=range_term):
         read = (run.points[c].to_numpy(float) for c in ("distance_m", "illuminance_lx", "u_lx"))

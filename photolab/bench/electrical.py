@@ -1,6 +1,7 @@
 """Watts of a lamp from electrical.csv: measured at a named instant, per lamp."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -42,6 +43,7 @@ class Power:
     assumed: str
 
 
+@lru_cache(maxsize=64)  # watts and light per watt ask for them; a bench is told from another by identity
 def lamp_power(bench: Bench, lamp: str, instant: str) -> Power | None:
     """Return the power of one lamp.
 

@@ -22,10 +22,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
+from photolab.bench.columns import Columns, Groups, Table
 from photolab.bench.model import Assumption, Bench
 from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
@@ -128,6 +130,7 @@ def _fitted(time_s: bytes, illuminance: bytes, **figures: float) -> WarmUp | Met
 
 _beside = lru_cache(maxsize=RECORDS_KEPT)(beside_stable)
 _left = lru_cache(maxsize=RECORDS_KEPT)(partial(attempt, WarmUp.remaining))
+_fading = lru_cache(maxsize=RECORDS_KEPT)(partial(attempt, WarmUp.fading))
 
 
 @lru_cache(maxsize=RECORDS_KEPT)
@@ -299,7 +302,7 @@ class Held:
 
 def at_hold(
     bench: Bench,
-    seats: pd.DataFrame,
+    seats: Table,
     mountings: Joint,
     joint: Joint,
     counts: pd.DataFrame,
@@ -312,7 +315,7 @@ def at_hold(
     ----------
     bench : Bench
         The bench, with its warm-up records.
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mounting means of both instants.
     mountings : Joint
         ln of each, in the order of `seats`. [ln lx]
@@ -332,10 +335,10 @@ def at_hold(
     left: dict[Name, dict[str, Measured]] = {}
     for (*place, piece), one in left_of_pieces(seats, mountings).items():
         left.setdefault((*place, "hold"), {})[piece] = one
-    pieces = {
-        name: set(block["specimen"])
-        for name, block in seats.astype({"specimen": str}).groupby(RESULT, sort=False)
-    }
+    table, pieces = Columns.of(seats), dict[Name, set[str]]()
+    first_of = table.groups(*RESULT, "specimen").first
+    for *of, piece in zip(*(table[c][first_of].astype(str) for c in (*RESULT, "specimen")), strict=True):
+        pieces.setdefault(tuple(of), set()).add(piece)
     bounds: dict[Name, Measured] = {}
     drifting: set[Name] = set()
     for lamp, housing in dict.fromkeys((run.lamp, run.housing) for run in runs):
@@ -378,12 +381,12 @@ def at_hold(
     )
 
 
-def left_of_pieces(seats: pd.DataFrame, mountings: Joint) -> dict[Name, Measured]:
+def left_of_pieces(seats: Table, mountings: Joint) -> dict[Name, Measured]:
     """Return ln of what is left of each piece that was read at both instants.
 
     Parameters
     ----------
-    seats : DataFrame
+    seats : DataFrame or mapping of columns
         Mounting means of both instants.
     mountings : Joint
         ln of each, in the order of `seats`. [ln lx]
@@ -394,21 +397,24 @@ def left_of_pieces(seats: pd.DataFrame, mountings: Joint) -> dict[Name, Measured
         By (lamp, housing, point, specimen): mean over its seatings that were read at both instants; where there is
         none, mean at the hold time less mean at the initial time. [1]
     """
-    piece = ["lamp", "housing", "point", "specimen"]
-    table = seats[[*piece, "day", "mounting", "instant"]].astype(str)
-    table["seated"] = table.groupby([*piece, "day", "mounting"], sort=False).ngroup()
-    both = table.groupby("seated")["instant"].transform("nunique") == 2
-    paired = both.groupby([table[c] for c in piece]).transform("any")
-    read = table.groupby(piece)["instant"].transform("nunique") == 2
-    used = table[both | (read & ~paired)]
-    if used.empty:
+    piece, seat = ("lamp", "housing", "point", "specimen"), ("day", "mounting")
+    table = Columns.of(seats)
+    hold = np.asarray(table["instant"] == "hold")
+
+    def at_both(groups: Groups) -> NDArray[Any]:
+        return ((groups.sum(hold) > 0.0) & (groups.sum(~hold) > 0.0))[groups.code]
+
+    pieces, both = table.groups(*piece), at_both(table.groups(*piece, *seat))
+    paired = (pieces.sum(both) > 0.0)[pieces.code]
+    used = np.flatnonzero(both | (at_both(pieces) & ~paired))
+    if not len(used):
         return {}
-    parts = used.groupby(["seated", "instant"])["lamp"].transform("size")
-    seated = used.groupby([*piece, "instant"])["seated"].transform("nunique")
-    weight = np.where(used["instant"] == "hold", 1.0, -1.0) / (parts * seated).to_numpy(float)
-    rows = used.groupby(piece, sort=False).ngroup().to_numpy()
-    names = used[piece].drop_duplicates().itertuples(index=False, name=None)
-    at = sparse.csr_array((weight, (rows, used.index.to_numpy())), shape=(int(rows.max()) + 1, len(seats)))
+    mine = table.among(used)
+    parts, instants, owner = (mine.groups(*piece, *more) for more in ((*seat, "instant"), ("instant",), ()))
+    seated = np.bincount(instants.code[parts.first])[instants.code]
+    weight = np.where(hold[used], 1.0, -1.0) / (parts.size[parts.code] * seated)
+    names = zip(*(mine[c][owner.first].astype(str).tolist() for c in piece), strict=True)
+    at = sparse.csr_array((weight, (owner.code, used)), shape=(len(owner), table.rows))
     left = Joint(tuple(names), at @ mountings.values, mountings.inputs, at @ mountings.sensitivities)
     return {name: left[name] for name in left.names}
 
@@ -422,11 +428,13 @@ def _spreads(
         for name, known in left.items()
         for piece, one in known.items()
     ]
-    table = pd.DataFrame(rows, columns=["lamp", "housing", "point", "day", "specimen", "ln_value", "u"])
+    columns = ["lamp", "housing", "point", "day", "specimen", "ln_value", "u"]
+    table = Columns(pd.DataFrame(rows, columns=columns))
     between: dict[str, tuple[float, float, float]] = {}
-    for _, block in table.groupby("lamp", sort=False):
-        noise = Spread(float(np.sqrt((block["u"] ** 2).mean())), math.inf, assumed=False)
-        between |= between_specimens(block, dict.fromkeys(block["housing"], noise))
+    for rows_of in table.groups("lamp").apart(np.arange(table.rows)):
+        block = table.among(rows_of)
+        noise = Spread(float(np.sqrt((block.numbers("u") ** 2).mean())), math.inf, assumed=False)
+        between |= between_specimens(block, dict.fromkeys(block["housing"].tolist(), noise))
     return {lamp: own_specimens(between.get(lamp), declared) for lamp in lamps}
 
 
@@ -499,7 +507,7 @@ def fading_rows(bench: Bench) -> pd.DataFrame:
     """
     rows = []
     for run in warm_up_runs(bench):
-        found = None if run.fit is None else attempt(run.fit.fading)
+        found = None if run.fit is None else _fading(run.fit)
         parts = found if isinstance(found, tuple) else ()
         for k, part in enumerate(parts):
             said: dict[str, Any] = {

@@ -46,9 +46,8 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
     alike = settings.alike_percent
     rows = [judged_cells(*x, alike_percent=alike) for x in zip(ln_ratio.tolist(), half.tolist(), strict=True)]
     counted = campaign.held.counts if instant == "hold" else campaign.weights.counts
-    counts = counted.iloc[
-        np.repeat([campaign.at(instant).position(n) for n in compared], len(scopes)).astype(int)
-    ]
+    places = [campaign.at(instant).position(n) for n in compared]
+    counts = counted.iloc[np.repeat(places, len(scopes)).astype(int)]
     usual = {bounds: _conditions(campaign, instant, bounds=bounds) for bounds in (False, True)}
     table: dict[str, Any] = {
         "lamp": [name[0] for name, _ in each],
@@ -96,11 +95,8 @@ def with_families(campaign: Campaign, table: pd.DataFrame) -> pd.DataFrame:
     keys = ["measurand", "lamp", "housing", "point", "instant", "scope"]
     told = []
     for measurand, lamp, housing, point, instant, scope in table[keys].itertuples(index=False, name=None):
-        row = blank
-        if measurand == "illuminance ratio":
-            among = campaign.family(housing, scope=scope, point=point, instant=instant)
-            row = dict(zip(blank, among.loc[lamp, [*blank]], strict=True))
-        told.append(row)
+        base = (campaign.baseline, housing, point, instant)
+        told.append(campaign.judged(base, scope)[lamp] if measurand == "illuminance ratio" else blank)
     return table.assign(**{f"family_{name}": [row[name] for row in told] for name in blank})
 
 

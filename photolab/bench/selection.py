@@ -146,7 +146,7 @@ def select(bench: Bench, *, leave_out: dict[str, str] | None = None) -> Selectio
     readings = given.assign(instant=instant, onto=given["meter"], link_ln=0.0, link_u=0.0, link_dof=math.inf)
     usable = (net > 0) & (instant != "")
     links = NO_LINKS.copy()  # a table of its own: nobody writes into that of other benches
-    if (usable & np.asarray(given["meter"] != meter)).any():
+    if (usable & (given["meter"].to_numpy() != meter)).any():
         readings, refused, links = _linked(
             bench, readings, readings[usable].assign(net_lx=net[usable]), meter
         )

@@ -188,7 +188,7 @@ def mounting_spreads(
     sd = np.array([reading[lamp].sd for lamp in _labels(table, "lamp")])
     noise = sd[lamps.code] ** 2 / table.numbers("n")
     own, ss = {}, 0.0
-    places = [np.flatnonzero(housings.code == k) for k in range(len(housings))]
+    places = housings.apart(np.arange(table.rows))
     for housing, at in zip(_labels(table, "housing"), places, strict=True):
         residual, _, dof = _residuals(cell[at], day[at], value[at])
         mean_square = float(residual @ residual) / dof if dof else np.nan
@@ -270,18 +270,17 @@ def _residuals(cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> t
 
     Days act through what their lamps were on other days: cells of a single day say nothing of it.
     """
-    cell = np.unique(cell, return_inverse=True)[1]
-    day = np.unique(day, return_inverse=True)[1]
     size = np.bincount(cell)
+    cells = int(np.count_nonzero(size))
     days_in_all = int(day.max()) + 1
     pairs, count = np.unique(cell * days_in_all + day, return_counts=True)
     of_cell, on_day = np.divmod(pairs, days_in_all)
     several = np.bincount(of_cell)[cell] > 1
     value = value - value.mean()
-    residual = value - (np.bincount(cell, value) / size)[cell]
+    residual = value - np.bincount(cell, value)[cell] / size[cell]
     leverage = 1.0 / size[cell]
     if not several.any():
-        return residual, leverage, len(value) - len(size)
+        return residual, leverage, len(value) - cells
     owner, places = np.unique(cell[several], return_inverse=True)
     days, when = np.unique(day[several], return_inverse=True)
     share = np.zeros((len(owner), len(days)))
@@ -297,7 +296,7 @@ def _residuals(cell: NDArray[np.intp], day: NDArray[np.intp], value: Array) -> t
     moved = share @ inverse
     own = (moved * share).sum(axis=1)
     leverage[several] += inverse[when, when] - 2.0 * moved[places, when] + own[places]
-    return residual, leverage, len(value) - len(size) - int(held.sum())
+    return residual, leverage, len(value) - cells - int(held.sum())
 
 
 def _outlier(residual: Array, leverage: Array, dof: int) -> int | None:

@@ -1004,8 +1004,11 @@ class Joint:
             A row a quantity, a column an input. [unit]
         """
         s, u = self.sensitivities, self.inputs.column("u")
-        s = s.full() if isinstance(s, Factored) else s
-        return s.multiply(u[None, :]).tocsr() if hasattr(s, "tocsr") else s * u
+        s = s.full() if isinstance(s, Factored) else s.copy()
+        if not hasattr(s, "tocsr"):
+            return s * u
+        s.data *= u[s.indices]
+        return s
 
     def differences(
         self,
@@ -1097,7 +1100,7 @@ class Joint:
         if not hasattr(scaled, "tocsr"):
             return np.asarray(scaled @ scaled.T)
         columns = scaled.tocsc()
-        shared = np.diff(columns.indptr) > max(8, len(self.names) // 16)  # faster as a dense block
+        shared = np.diff(columns.indptr) > len(self.names) // 16  # faster as a dense block
         dense = columns[:, np.flatnonzero(shared)].toarray()
         own = columns[:, np.flatnonzero(~shared)].tocsr()
         return np.asarray(dense @ dense.T + (own @ own.T).toarray())

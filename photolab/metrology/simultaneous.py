@@ -124,6 +124,26 @@ def largest_t(
     return LargestT(np.maximum(found.critical, alone) * narrower, exceedance)
 
 
+def widening(
+    estimates: Estimates, family: Contrasts, *, coverage: float, seed: int, comparisons: int | None = None
+) -> Floats:
+    """Return by how much the interval of each comparison is wider as one of its family than alone.
+
+    Parameters
+    ----------
+    estimates, family, coverage, seed, comparisons
+        As of `largest_t`.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Its critical value over that of `single_critical`. [1]
+    """
+    tail, count = 1.0 - coverage, comparisons or family.first.size
+    found = _of_normal_values(estimates, family, tail, count, seed)
+    return np.asarray(np.maximum(found.critical / stats.t.isf(tail / 2.0, family.dof), 1.0))
+
+
 def _of_normal_values(
     estimates: Estimates, family: Contrasts, tail: float, count: int, seed: int
 ) -> LargestT:
@@ -175,7 +195,7 @@ def _from_sizes(family: Contrasts, balance: Floats, tail: float, sizes: Floats, 
         left = special.gammaincc(half, square).mean()
         fall = 2.0 * np.exp(half * np.log(square) - square - special.gammaln(half)).mean()
         before, at = at, np.clip(at + np.log(left / tail) * left / fall, low, high)
-        if abs(at - before) < 1e-12:
+        if abs(at - before) < 1e-7:  # the next step would be its square
             break
     return LargestT(balance * np.exp(at), exceedance)
 

@@ -521,17 +521,21 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     h, v, wanted = _core(grid, reference, largest)
     top = float(wanted.max())
 
-    def laid(shift: Floats) -> tuple[Floats, float]:
-        moved = beam(v + shift[1], h + shift[0])
-        return moved, float((moved * wanted).sum() / (wanted * wanted).sum())
+    def scale_of(moved: Floats) -> Floats:
+        return np.asarray((moved * wanted).sum(axis=(-2, -1), keepdims=True) / (wanted * wanted).sum())
 
-    def left(shift: Floats) -> Floats:
-        moved, scale = laid(shift)
-        return np.asarray(((moved - scale * wanted) / (top * max(scale, _DARK))).ravel())
+    def away(moved: Floats) -> Floats:
+        scale = scale_of(moved)
+        return np.asarray((moved - scale * wanted) / (top * np.maximum(scale, _DARK)))
 
     trials = np.linspace(-largest, largest, 2 * int(np.ceil(largest / 0.5)) + 1)
-    starts = [np.array([a, b]) for a in trials for b in trials]
-    start = min(starts, key=lambda shift: float((left(shift) ** 2).sum()))
+    rows, at = np.unique(np.add.outer(trials, v), return_inverse=True)  # all shifts up at once
+    squares = [(away(beam(rows, h + a)[at.reshape(-1, v.size)]) ** 2).sum(axis=(1, 2)) for a in trials]
+    start = trials[[*np.unravel_index(np.argmin(squares), (trials.size, trials.size))]]
+
+    def left(shift: Floats) -> Floats:
+        return away(beam(v + shift[1], h + shift[0])).ravel()
+
     found = least_squares(left, start, bounds=(-largest, largest), x_scale=0.1, xtol=1e-10, ftol=1e-12)
     misfit = float(np.sqrt(np.mean(found.fun**2)))
     codes = {
@@ -543,7 +547,10 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
         for name in ("horizontal", "vertical")
     )
     found_codes = tuple(code for code, holds in codes.items() if holds)
-    return AimOffset(float(found.x[0]), float(found.x[1]), laid(found.x)[1], misfit, across, up, found_codes)
+    right, upward = found.x.tolist()
+    return AimOffset(
+        right, upward, scale_of(beam(v + upward, h + right)).item(), misfit, across, up, found_codes
+    )
 
 
 def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:

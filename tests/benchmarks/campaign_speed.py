@@ -8,8 +8,9 @@ x 1000 repeats; the campaigns of many lamps 2 housings x 3 seatings x 3 repeats:
 baseline on every day, each lamp on the same three days, and so with every seventh reading missing. The demo is the
 other checkout's own, where one is given.
 
-Measured on 30 November 2026 beside the first build, two cores shared with other work: evaluate 10 ms and 96 ms (9.3
-times), results of a bench just read 0.57 s and 1.05 s; more in DEVELOPERS.md, "Speed and memory, measured".
+Measured on 30 November 2026 beside the first build, two cores shared with eight other jobs, three times in turn:
+evaluate 9.0 to 11.0 ms and 90 to 99 ms (8.2 to 10.2 times), results of a bench just read 0.27 to 0.34 s and 0.59 to
+0.67 s (1.9 to 2.2 times); more in DEVELOPERS.md, "Speed and memory, measured".
 """
 
 import json
