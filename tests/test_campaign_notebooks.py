@@ -106,6 +106,10 @@ def test_price_is_refused_where_the_gain_is_not_resolved():
     assert "no price per gained percent" in k5
     (k1,) = price_sentences(demo().bench, gain("K1", "B0", "HP"))
     assert "a gained percent costs" in k1
+    among = gain("K5", "B0", "HR")  # clear alone, not among all: the report gives no price either
+    assert (among.verdict, among.family_verdict) == ("clear", "inside")
+    (k5,) = price_sentences(demo().bench, among)
+    assert k5 == "K5 in HR: no price per gained percent: as one of all lamps, more light is not shown."
 
 
 def test_the_sentence_of_a_lamp():

@@ -186,6 +186,7 @@ def test_light_that_the_reader_would_refuse_is_not_kept(tmp_path):
     assert bench("316").said == "kept."
     assert bench.at(70, "612", "keep", "4000").prompt.startswith("Dark reading")
     assert bench("612").said == "dark 612 lx is not below the reading of 612 lx."
+    assert bench("-300").said.startswith("-300 lx; a covered meter shows 0")
     bench("5", "", "skip", "")
     assert [(row["illuminance_lx"], row["dark_lx"]) for row in bench.rows[-2:]] == [
         ("316", "3"),

@@ -334,6 +334,9 @@ def test_new_workbook_has_a_sheet_a_table_drop_downs_and_no_formula(tmp_path):
         assert tuple(cell.value for cell in book[name][1]) == table.names
         rules = [rule.formula1 for rule in book[name].data_validations.dataValidation]
         assert rules == [f'"{",".join(c.codes)}"' for c in table.columns if c.codes]
+    rules = [rule.formula1 for rule in book["bench"].data_validations.dataValidation]
+    assert '"open,closed"' in rules
+    assert not any(",," in rule for rule in rules)  # a comma cannot be picked from such a list
     cells = [cell.value for sheet in book for row in sheet.iter_rows() for cell in row]
     assert not any(isinstance(cell, str) and cell.startswith("=") for cell in cells)
     assert book.vba_archive is None

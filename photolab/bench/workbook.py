@@ -336,8 +336,8 @@ def _keys() -> Iterator[tuple[str, str, Field]]:
 
 
 def _drop_down(sheet: Any, column: Field, cells: str) -> None:
-    """Offer the codes of a column or key."""
-    if column.kind == "code":
+    """Offer the codes of a column or key, where a list that commas part can hold them."""
+    if column.kind == "code" and not {",", "\t"} & set(column.codes):
         rule = DataValidation(type="list", formula1=f'"{",".join(column.codes)}"', allow_blank=True)
         rule.add(cells)
         sheet.add_data_validation(rule)

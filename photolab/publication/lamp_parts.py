@@ -8,6 +8,7 @@ import html
 import math
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -121,13 +122,12 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     instant = "hold" if held else "initial"
     ln_ratio = campaign[lamp, housing, instant] - campaign[base, housing, instant]
     gain = judge_gain(campaign, ln_ratio, lamp, base, housing=housing)
+    gain = replace(gain, family_verdict=str(campaign.family(housing, instant=instant).loc[lamp, "verdict"]))
     said = price_sentences(campaign.bench, gain)
     if not said:
         return "", ""
     code = price_judgement(campaign.bench, gain).code
-    if code == "given" and campaign.family(housing, instant=instant).loc[lamp, "verdict"] != "clear":
-        code, where = "gain_not_resolved", in_housing(housing)
-        said = (f"{lamp}{where}: no price per gained percent: as one of all lamps, more light is not shown.",)
+    code = "gain_not_resolved" if code == "given" and gain.family_verdict != "clear" else code
     return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
 
 

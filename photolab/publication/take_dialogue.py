@@ -18,10 +18,12 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import SHORT_REST_MIN, listed
 from photolab.bench.cells import CellFault, check_number, parse_number
+from photolab.bench.checks import COUNTS_BELOW_ZERO
 from photolab.bench.declared import FILE, read_toml
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import WORKBOOK
+from photolab.bench.instruments import range_half_width
 from photolab.bench.journal import Day, Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
 from photolab.bench.records import read_bench
 from photolab.bench.schema import TABLES
@@ -497,6 +499,12 @@ class Take:
         if name == "dark":
             on_it = [e["lx"] for e in self.seating.of("lux", range=self.range_lx)]
             self._check_light(number, number, min(on_it, default=math.inf))
+            meter = self.bench.meters[self.day.head["meter"]]
+            adds = range_half_width(meter, self.range_lx) if self.range_lx else 0.0
+            step = self.step_lx or 0.01 * min(on_it, default=0.0)
+            if (on_it or self.step_lx) and number < -max(COUNTS_BELOW_ZERO * step, adds):
+                words = f"{number:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
+                raise CellFault(words, code="fault 14")
             self.journal.add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
             return
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
