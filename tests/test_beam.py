@@ -392,11 +392,11 @@ def test_refused_grids():
     x, y = (a.ravel() for a in np.meshgrid([0.0, 1.0, 2.0], [0.0, 1.0]))
     wall = {"distance": 6.0, "sensor": "faces_lamp"}
     with pytest.raises(
-        MethodError, match=r"fill the grid of 2 rows and 3 columns once; 1 points are missing.*\(2, 1\)"
+        MethodError, match=r"fill the grid of 2 rows and 3 columns once; 1 point is missing.*\(2, 1\)"
     ) as no:
         intensity_from_wall(x[:-1], y[:-1], np.ones(5), **wall)
     assert (no.value.code, no.value.known) == ("grid_has_holes", {"points": 1})
-    with pytest.raises(MethodError, match=r"1 points are doubled, the first at \(0, 0\)"):
+    with pytest.raises(MethodError, match=r"1 point is doubled, the first at \(0, 0\)"):
         intensity_from_wall(np.append(x, 0.0), np.append(y, 0.0), np.ones(7), **wall)
     with pytest.raises(MethodError, match="intensity must have no holes; 1 of 6 cells are missing"):
         BeamGrid([0, 1, 2], [0, 1], [[1, 1, 1], [1, np.nan, 1]])

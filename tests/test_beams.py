@@ -340,7 +340,7 @@ def test_grid_with_holes_is_refused(tmp_path):
     """Oracle: by definition; one cell of 35 is missing."""
     found = beams_of(tmp_path, pattern("B0", 1.0) + pattern("K1", 2.0, skip={(0, -1.0)}))
     assert [(r.lamp, r.code) for r in found.refusals] == [("K1", "grid_has_holes")]
-    assert "1 points are missing" in found.refusals[0].message
+    assert "1 point is missing" in found.refusals[0].message
     assert [r.lamp for r in found.results] == ["B0"]
 
 

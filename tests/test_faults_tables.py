@@ -640,3 +640,10 @@ def test_a_cell_that_cannot_be_read_is_not_called_blank_too(tmp_path):
     problems = bf.assert_refused(tmp_path / "b", "fault 6", {"lamps_csv": lamps}, "10.01.2026")
     dated = [(one.line, one.code) for one in problems if one.column == "price_date"]
     assert dated == [(2, "fault 6"), (3, "fault 8")]
+
+
+def test_a_plan_without_its_columns_is_told_so_alone(tmp_path):
+    """Oracle: the rule: what cannot be read is not held against other rows."""
+    changes = {"plan_csv": "foo,bar\n1,2\n3,4\n"}
+    problems = bf.assert_refused(tmp_path / "b", "fault 10", changes, "plan.csv:1: no column step")
+    assert {one.code for one in problems if not one.is_caution} == {"fault 10"}

@@ -39,6 +39,37 @@ def test_a_file_that_is_there_turns_a_line_over(tmp_path):
     assert any(line.startswith("  watts at the lamp") for line in able)
 
 
+@pytest.mark.parametrize(
+    ("holes", "said"),
+    [
+        ((), "yes "),
+        (("K1",), "yes, but not 1 run (see what is held back)"),
+        (
+            ("B0", "K1"),
+            "run B0: illuminance must fill the grid of 3 rows and 3 columns once; 1 point is missing",
+        ),
+    ],
+)
+def test_a_beam_that_gives_nothing_is_not_called_an_answer(tmp_path, holes, said):
+    """Oracle: the grids, whole or with their last cell left out."""
+    rows = [
+        (lamp, lamp, "HP", h, v, 20 + h + v, 0, 400)
+        for lamp in ("B0", "K1")
+        for h in (-1, 0, 1)
+        for v in (-1, 0, 1)
+        if (h, v) != (1, 1) or lamp not in holes
+    ]
+    header = "run,lamp,housing,horizontal_deg,vertical_deg,illuminance_lx,dark_lx,range_lx"
+    made = folder(tmp_path, beam=csv(header, rows))
+    toml = (made / "bench.toml").read_text().replace('id = "HP"', 'id = "HP"\ndistance_m = 6')
+    (made / "bench.toml").write_text(toml)
+    lines = readiness.report(made)
+    place = lines.index("You cannot say yet")
+    told = [(k < place, line) for k, line in enumerate(lines) if "where the light goes" in line]
+    assert [able for able, _ in told] == [len(holes) < 2]
+    assert said in told[0][1]
+
+
 def test_a_report_that_matches_is_said_and_one_that_does_not_names_the_file(tmp_path):
     shown = readiness.report(DATA / "demo", published=DATA.parent / "reports" / "demo")
     assert any(line.endswith("is complete and matches these files.") for line in shown)

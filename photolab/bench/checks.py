@@ -264,7 +264,8 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
         said = [f"{c} {f'{x:g}' if isinstance(x, float) else shown(x, limit=20)}" for c, x in cells]
         told.append(", ".join(said))
     words = f"the same {'step' if name == 'plan' else 'reading'} as line {{first}} ({{told}})."
-    faults.where("fault 17", f"{name}.csv", again.assign(first=first, told=told), "", words)
+    again = again.assign(first=first, told=told)
+    faults.where("fault 17", f"{name}.csv", again[again["told"] != ""], "", words)  # else blank cells are said
 
 
 def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, Array]:

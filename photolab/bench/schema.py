@@ -360,7 +360,7 @@ day specimen mounting socket_V
 == beam.csv: readings over the wall, by angle or by position
 run* lamp* housing*
 horizontal_deg    | deg   | -90..90         | | -2.5       | + is right as the lamp sees the wall
-vertical_deg      | deg   | -90..90         | | -0.5       | + is up
+vertical_deg      | deg   | -90..90         | | -0.5       | + is up; on a wall atan(height / distance)
 x_mm              | mm    | -100000..100000 | | -260       | + is right as the lamp sees the wall
 y_mm              | mm    | -100000..100000 | | -50        | + is up
 illuminance_lx*

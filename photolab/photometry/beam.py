@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import RectBivariateSpline, make_interp_spline
 from scipy.optimize import least_squares
 
-from photolab.errors import demand
+from photolab.errors import MethodError, demand
 from photolab.metrology.arguments import (
     Floats,
     finite,
@@ -795,12 +795,14 @@ def _full_grid(
         (count == 0, "grid_has_holes", "missing"),
         (count > 1, "doubled_point", "doubled"),
     ):
-        for row, column in np.argwhere(wrong):
+        if wrong.any():
+            (row, column), some = np.argwhere(wrong)[0], int(wrong.sum())
             message = (
                 f"illuminance must fill the grid of {rows.size} rows and {columns.size} columns once; "
-                f"{wrong.sum()} points are {words}, the first at ({columns[column]:g}, {rows[row]:g})"
+                f"{some} {'point is' if some == 1 else 'points are'} {words}, the first at "
+                f"({columns[column]:g}, {rows[row]:g})"
             )
-            must_hold(False, message, code=code, known={"points": int(wrong.sum())})
+            raise MethodError(message, code=code, known={"points": some})
     cells, marks = np.empty(count.shape), np.empty(count.shape, bool)
     cells[at_y, at_x], marks[at_y, at_x] = reading, flags
     return columns, rows, cells, marks

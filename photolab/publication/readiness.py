@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from photolab.bench.beams import evaluate_beams
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import listed
 from photolab.bench.contents import CONTENTS
@@ -258,7 +259,7 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     yield _seating(campaign)
     yield from _colour(bench)
     yield from _remaining(bench, campaign)
-    yield from _optional(bench)
+    yield from _optional(campaign)
     specimens = int(campaign.weights.counts["n_specimens"].max())
     enough = bool(specimens >= 3)
     answer = f"yes, up to {specimens} specimens of one lamp" if enough else "test 3 or more specimens"
@@ -321,14 +322,29 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
         yield Ability(what, answer, "", False)
 
 
-def _optional(bench: Bench) -> Iterable[Ability]:
-    for thing, notebook in {"thermal": "09", "watts": "10", "beam": "07"}.items():
+def _optional(campaign: Campaign) -> Iterable[Ability]:
+    bench = campaign.bench
+    for thing, notebook in {"thermal": "09", "watts": "10"}.items():
         (what, bring), able = CONTENTS[thing], bench.has(thing)
         yield Ability(what, "yes" if able else bring, notebook, able)
+    yield _beams(campaign)
     able = bench.has("distance")
     answer = "apparent candela only; add distance.csv" if able else "add distance_m"
     run = len(bench.tables["distance"]) > 0
     yield Ability(CONTENTS["distance"].what, "yes, with a distance run" if run else answer, "06", able)
+
+
+def _beams(campaign: Campaign) -> Ability:
+    """Return whether beams say where the light goes, and of how many runs they do not."""
+    bench, (what, bring) = campaign.bench, CONTENTS["beam"]
+    if not bench.has("beam"):
+        return Ability(what, bring, "07", able=False)
+    found = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
+    if found.refusals and not found.results:
+        one = found.refusals[0]
+        return Ability(what, f"run {shown(one.run)}: {one.message}", "07", able=False)
+    lost = f", but not {count(len(found.refusals), 'run')} (see what is held back)" if found.refusals else ""
+    return Ability(what, f"yes{lost}", "07", able=True)
 
 
 def next_step(bench: Bench, campaign: Campaign) -> str:
