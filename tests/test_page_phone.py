@@ -9,6 +9,7 @@ from test_jupyterlab import BROWSER, CHROMIUM, browser_needed
 from photolab.publication.front_page import front_page
 from photolab.publication.lamp_parts import lamp_parts
 from photolab.publication.page import Section, clean_table, markdown, page
+from photolab.publication.page_one import PageOne
 
 __all__ = ["browser_needed"]
 
@@ -28,7 +29,9 @@ def whole():
     campaign = kept("feet-and-commas")
     rows = rows_of(campaign)
     more = Section("Wide", (clean_table(WIDE), markdown(LONG)))
-    return page("T", front_page(campaign, rows, fingerprint="f" * 64), [lamp_parts(campaign, rows), more])
+    return page(
+        "T", front_page(campaign, rows, fingerprint="f" * 64), [lamp_parts(PageOne(campaign, rows)), more]
+    )
 
 
 @pytest.fixture(scope="module")

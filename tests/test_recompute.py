@@ -270,7 +270,11 @@ def test_libreoffice_gives_page_one(books, made, name):
         for r in reversed(lines_of(books[name], "records"))
     }
     left = rows[rows["measurand"] == "remaining light"].to_dict("records")
-    for row in left:
+    lit = {(r["lamp"], r["housing"] or "", r["time"]): r["light, lx"] for r in lines_of(books[name], "light")}
+    for row in (one for one in left if one["scope"] == "specimens"):
+        after, first = (lit[row["lamp"], row["housing"], times[one]] for one in ("hold", "initial"))
+        assert_allclose(after / first, row["value"], rtol=1e-5)
+    for row in (one for one in left if one["scope"] == "readings"):
         told = records[row["lamp"], row["housing"]] / 100.0
         assert_allclose(told, row["value"], rtol=2e-7, atol=_half_unit(row["value"], VALUE_DIGITS))
 

@@ -8,6 +8,7 @@ import math
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
+from unittest.mock import Mock
 
 import pandas as pd
 import pytest
@@ -139,7 +140,7 @@ def sets_of(apart):
     pairs["resolved"] = [a + b in apart for a, b in names]
     light = {"A": 1.3, "B": 1.2, "C": 1.1, "D": 1.0}
     pairs["ratio"] = [light[a] / light[b] for a, b in names]
-    bench = SimpleNamespace(tables={"readings": pd.DataFrame({"lamp": list(light)})})
+    bench = Mock(tables={"readings": pd.DataFrame({"lamp": list(light)})})
     bench.technologies = dict.fromkeys(light, "led")
     campaign = SimpleNamespace(baseline="D", bench=bench)
     return findings.not_told_apart(campaign, pairs, "H").sets

@@ -265,7 +265,9 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
         told.append(", ".join(said))
     words = f"the same {'step' if name == 'plan' else 'reading'} as line {{first}} ({{told}})."
     again = again.assign(first=first, told=told)
-    faults.where("fault 17", f"{name}.csv", again[again["told"] != ""], "", words)  # else blank cells are said
+    faults.where(
+        "fault 17", f"{name}.csv", again[again["told"] != ""], "", words
+    )  # else blank cells are said
 
 
 def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, Array]:

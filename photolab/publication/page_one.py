@@ -378,7 +378,7 @@ class PageOne:
         Returns
         -------
         Line
-            "90.3 % (95 %: 88.6 to 92.1 %) of its light at 60 s after 30 min in HR".
+            "90.3 % (99 %: 88.0 to 92.6 %) of its light at 60 s after 30 min in HR".
         """
         value, low, high = with_ends(row)
         first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
