@@ -6,7 +6,7 @@ switched, and the candela rows use it. The raw reading is never changed: `apply`
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -168,9 +168,15 @@ def spectral_factor(bench: Bench, meter: str, lamp: str, technology: str) -> tup
     responsivity, source = spectrum_of(bench, "responsivity", meter), spectrum_of(bench, "source", lamp)
     if responsivity is not None and source is not None:
         u = 0.0 if technology == "filament" else SPECTRAL_FLOOR
-        return float(mismatch_correction(GRID_NM, responsivity, source)), u, True
+        return _from_spectra(responsivity.tobytes(), source.tobytes()), u, True
     stated = stated_factor(bench.meters[meter], technology)
     return None if stated is None else (*stated, False)
+
+
+@lru_cache(maxsize=256)  # drawn benches and parts of a bench have the same spectra
+def _from_spectra(responsivity: bytes, source: bytes) -> float:
+    """Return the factor of a source on a meter, which hangs on nothing else, from curves on `GRID_NM`."""
+    return float(mismatch_correction(GRID_NM, np.frombuffer(responsivity), np.frombuffer(source)))
 
 
 def spectrum_of(bench: Bench, kind: str, name: str) -> NDArray[np.float64] | None:
