@@ -94,3 +94,9 @@ def test_own_colour_of_a_pair_adds_up_to_its_share(likeness, share):
 
 def test_resolution_is_half_the_last_figure():
     assert_allclose(instruments.resolution_input(1.0, ("r",)).u, 0.5 / math.sqrt(3), rtol=ROUND)
+
+
+def test_a_linearity_that_is_stated_in_code_counts():
+    """Oracle: the figure stated, where it is neither the usual one nor what follows from the percent of reading."""
+    assert instruments.linearity_percent(meter(reading_percent=(4.0,), linearity_percent=20.0)) == 20.0
+    assert instruments.linearity_percent(meter(reading_percent=(0.9,))) == pytest.approx(0.3, rel=1e-12)

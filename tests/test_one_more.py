@@ -86,6 +86,20 @@ def test_one_more_day(whole):
         one_more(whole, "week")
 
 
+def test_what_no_link_lets_in_is_not_copied(tmp_path):
+    """Oracle: by hand: M2, read last and most, has no link; one more day is one of M1, and K2 stays out."""
+    other = '[[meter]]\nid = "M2"\nreading_percent = 4\nranges_lx = [4000]\n[[housing]]'
+    rows = [(x, 400, "HP", 1, k, 4000, "a", "D1", "M1") for x in ("B0", "K1") for k in (1, 2, 3)]
+    rows += [(x, 400, "HP", 1, k, 4000, "a", "D2", "M2") for x in ("B0", "K2") for k in (1, 2)]
+    toml = TOML.format(colour=0).replace("[[housing]]", other, 1)
+    made = bench(tmp_path, csv(f"{HEAD},day,meter", rows), toml=toml)
+    after = one_more(made, "day").tables["readings"]
+    assert set(after["meter"]) == {"M1"}
+    assert after["day"].value_counts().to_dict() == {"D1": 6, "one more day": 6}
+    bought = what_changes_buy(made, benches=2, seed=1, difference_percent=5.0)
+    assert set(bought["change"]) >= {"", "mounting", "specimen", "day"}
+
+
 def test_one_range_where_a_comparison_has_two_and_nowhere_else(tmp_path):
     """Oracle: by hand; 400 lx hold 344 lx within nine tenths of the range, and not 408 lx."""
     both = seats(("B0", 300, 4000), ("K1", 330, 400)) + seats(

@@ -192,18 +192,19 @@ def test_a_lamp_that_was_held_where_the_baseline_was_not_is_told_by_what_it_keep
     assert (kept_row["lamp"], kept_row["scope"], kept_row["value"]) == ("K1", "specimens", 0.9)
     assert kept_row["low"] < 0.9 < kept_row["high"]
     assert (kept_row["n_held"], kept_row["n_specimens"]) == (1, 1)
+    assert (kept_row["n_mountings"], kept_row["n_readings"]) == (1, 2)
     found = PageOne(campaign, table)
     assert found.alone("K1", "HP")
     assert not found.alone("K2", "HP")
     told = [text(line) for line in told_lines(found)]
-    begin = "The baseline B0 was not held for 30 min in HP, so nothing is known against it then: K1 keeps 90.0 % ("
+    begin = "The baseline B0 is not known at 30 min in HP, and no lamp against it then: K1 keeps 90.0 % ("
     assert any(line.startswith(begin) for line in told)
     assert "Not held for 30 min: K2 in HP." in told
     page = "\n".join(front_page(campaign, table, fingerprint="f"))
     assert "No lamp was read at 30 min" not in page
     assert "Filled dot and thick bar: at the initial time" in page
     said = text(lamp_line(found, "K1"))
-    assert "B0 not held for 30 min, read 60 s after switch-on" in said
+    assert "B0 not known at 30 min, read 60 s after switch-on" in said
     assert "; it keeps 90.0 % (95 %: " in said
     assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
 

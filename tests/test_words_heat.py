@@ -175,7 +175,12 @@ def test_step_is_said_with_its_instant_and_size():
     ("size", "volts", "amperes", "said"),
     [
         (-0.14, (13.2, 13.2), (2.29, 1.94), "lowers its own power at 18.8 min"),
-        (-0.14, (13.2, 12.9), (2.29, 1.94), "its light falls by 14.0 % at 18.8 min"),  # the supply moved
+        (
+            -0.14,
+            (13.2, 12.9),
+            (2.29, 1.94),
+            "its light falls by 14.0 % at 18.8 min while its volts went from 13.2 to 12.9 V",
+        ),
         (-0.14, (13.2, 13.2), (2.29, 2.28), "its light falls by 14.0 % at 18.8 min"),  # something in the beam
         (0.04, (13.2, 13.2), (2.29, 2.40), "its light rises by 4.0 % at 18.8 min"),
         (-0.14, (math.nan, math.nan), (math.nan, math.nan), "its light falls by 14.0 % at 18.8 min"),
@@ -189,7 +194,10 @@ def test_a_step_is_the_lamps_own_only_where_watts_fell_and_volts_held(size, volt
     behind = (run.record["elapsed_s"] > 1125.0).astype(int)
     logged = {"socket_V": np.take(volts, behind), "current_A": np.take(amperes, behind)}
     fit = replace(run.fit, step=Step(1125.0, size, 0.002))
-    assert words.step_words(replace(run, fit=fit, record=run.record.assign(**logged))) == said
+    stepped = replace(run, fit=fit, record=run.record.assign(**logged))
+    assert words.step_words(stepped) == said
+    (told,) = words.run_steps(stepped)
+    assert told.endswith("Meanwhile its volts went from 13.2 to 12.9 V.") == (volts == (13.2, 12.9))
     assert words.step_words(runs()["W05"]) == ""
 
 

@@ -190,9 +190,9 @@ def linearity_percent(meter: Meter) -> float:
     Returns
     -------
     float
-        Declared, else the smaller of 1 % and a third of the smallest percent of reading. [%]
+        Stated, else the smaller of 1 % and a third of the smallest percent of reading. [%]
     """
-    stated = "linearity_percent" in meter.declared
+    stated = meter.states_linearity
     return float(meter.linearity_percent) if stated else default_linearity(meter.reading_percent)
 
 

@@ -161,6 +161,12 @@ class Meter:
     calibration_source: str = "A"
     declared: frozenset[str] = frozenset()
 
+    @property
+    def states_linearity(self) -> bool:
+        """Whether the linearity was stated, in bench.toml or in code, and does not follow from reading_percent."""
+        follows = (Meter.linearity_percent, default_linearity(self.reading_percent))
+        return "linearity_percent" in self.declared or self.linearity_percent not in follows
+
 
 @dataclass(frozen=True)
 class Housing:
@@ -439,7 +445,10 @@ class Bench:
             for key, value in mine.items():
                 if isinstance(getattr(record, key), tuple) and not isinstance(value, tuple):
                     mine[key] = (value,)
-            return replace(record, **mine, declared=record.declared | set(mine)) if mine else record
+            made = replace(record, **mine, declared=record.declared | set(mine)) if mine else record
+            if "reading_percent" in mine and "linearity_percent" not in made.declared:
+                made = replace(made, linearity_percent=default_linearity(made.reading_percent))
+            return made
 
         return replace(
             self,

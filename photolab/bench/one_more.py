@@ -58,6 +58,8 @@ def one_more(bench: Bench, what: str) -> Bench | None:
     if what == "spectrum":
         return _with_spectra(bench)
     readings = bench.tables["readings"]
+    # what stays out for want of a link may not become the main meter by being copied
+    readings = readings[readings["meter"].isin(select(bench).readings["meter"])]
     made = _on_one_range(bench) if what == "range" else _replicated(readings, what)
     return None if made is None else replace(bench, tables={**bench.tables, "readings": made})
 

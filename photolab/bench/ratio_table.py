@@ -122,7 +122,8 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     for name, counted in zip(held.names, counts, strict=True):
         first = (*name[:3], "initial")
         if first in campaign.joint.names and (name[:2] not in found or name[2] != "hot_spot"):
-            listed.append(_kept_row(campaign, name, held[name] - campaign.joint[first], counted))
+            rests = counted | _read_at_both(campaign, name)
+            listed.append(_kept_row(campaign, name, held[name] - campaign.joint[first], rests))
     rows = pd.DataFrame(listed)
     parts = [part for part in (rows, ratio_table(campaign, instant="hold")) if len(part)]
     return pd.concat(parts, ignore_index=True) if parts else rows
@@ -154,6 +155,18 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
         conditions=said + ("" if result.parts else "; conservative"),
         assumed="nothing" if run.drift_logged else RECORD_DRIFT.name,
     )
+
+
+def _read_at_both(campaign: Campaign, name: tuple[str, ...]) -> dict[str, int]:
+    """Return how many seatings, readings and days say what is left of a lamp: those read at both instants."""
+    seats = campaign.seats
+    mine = seats[(seats[["lamp", "housing", "point"]] == list(name[:3])).all(axis=1)]
+    seated = mine.groupby(["specimen", "day", "mounting"])["instant"].transform("nunique") == 2
+    paired = seated.groupby(mine["specimen"]).transform("any")
+    read = mine.groupby("specimen")["instant"].transform("nunique") == 2
+    used = mine[seated | (read & ~paired)] if read.any() else mine
+    every = len(used[["specimen", "day", "mounting"]].drop_duplicates())
+    return {"n_mountings": every, "n_readings": int(used["n"].sum()), "n_days": max(used["day"].nunique(), 1)}
 
 
 def _kept_row(

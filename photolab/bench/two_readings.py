@@ -155,7 +155,7 @@ def _assumed(
     if mounting_sd_percent is None:
         notes.append(Assumption("seating", MOUNTING_SD_PERCENT, "%", "measure this first"))
     for meter in dict.fromkeys(meters):
-        if "linearity_percent" not in meter.declared:
+        if not meter.states_linearity:
             notes.append(Assumption("linearity", instruments.linearity_percent(meter), "%", ""))
         coloured = [t for t in technologies if t not in (None, "filament")]
         if coloured and "mismatch_index_percent" not in meter.declared:

@@ -225,7 +225,7 @@ def _meter(meter: Meter) -> dict[str, Any]:
     """Return a meter as a table of bench.toml."""
     table = _section("meter", meter)
     table.pop("certificate", None)
-    if "linearity_percent" not in meter.declared:  # it follows from reading_percent
+    if not meter.states_linearity:  # it follows from reading_percent
         table.pop("linearity_percent", None)
     table["spectral_factor"] = [_section("meter.spectral_factor", one) for one in meter.spectral_factors]
     table["certificate"] = _section("meter.certificate", meter.certificate)

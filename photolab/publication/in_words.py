@@ -126,16 +126,15 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
     told = late or early
     start, hold = f"{settings.initial_s:g} s after switch-on", f"{settings.hold_minutes:g} min"
     alone = [h for h in early if found.alone(lamp, h)]
-    when = (
-        f"not held for {hold}, read only {start}"
-        if not alone
-        else f"{base} not held for {hold}, read {start}"
-    )
+    why = f"{base} not known at {hold}" if alone == [*early] else f"not compared at {hold}"
+    when = f"{why}, read {start}" if alone else f"not held for {hold}, read only {start}"
     when = f"{hold} after switch-on" if late else when
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
     words = [f"{_SHOWN.get(found.word(row), found.word(row))}{in_housing(h)}" for h, row in told.items()]
-    words += [f"{base * (h in alone)} not held{in_housing(h)}".strip() for h in early if h not in told]
+    words += [
+        f"{f'{base} not known' if h in alone else 'not held'}{in_housing(h)}" for h in early if h not in told
+    ]
     head = f"{bench_and_days(found.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: Line = (f"{head}{_pieces(found, lamp, told)} against {base}: {joined(words)}",)
     range_of = f" ({100.0 * settings.coverage:g} % range "
@@ -144,6 +143,6 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
             if not math.isnan(float(row["family_low"])):
                 line += (begin, found.percent(row), range_of, *found.range(row), ")", in_housing(housing))
                 begin = ", "
-    for housing in alone:
-        line += ("; it keeps ", *found.keeps(found.kept(lamp)[housing]))
+    for place, housing in enumerate(alone):
+        line += (", " if place else "; it keeps ", *found.keeps(found.kept(lamp)[housing]))
     return (*line, ".")

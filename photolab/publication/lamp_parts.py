@@ -98,8 +98,10 @@ def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
         if len(at) > 1:
             early = at["initial"]
             line += (f"; at {when['initial']} it was ", found.percent(early), " (", *found.range(early), ")")
-        who = f"{found.campaign.baseline} was " if found.alone(lamp, housing) else ""
-        yield (*line, "." if instant == "hold" else f"; {who}not held for {when['hold']}.")
+        not_held = f"not held for {when['hold']}"
+        if found.alone(lamp, housing):
+            not_held = f"{found.campaign.baseline} is not known at {when['hold']}"
+        yield (*line, "." if instant == "hold" else f"; {not_held}.")
 
 
 def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
@@ -127,7 +129,8 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     if not said:
         return "", ""
     code = price_judgement(campaign.bench, gain).code
-    code = "gain_not_resolved" if code == "given" and gain.family_verdict != "clear" else code
+    open_among_all = code in {"given", "less_light"} and gain.family_verdict != "clear"
+    code = "gain_not_resolved" if open_among_all else code
     return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
 
 

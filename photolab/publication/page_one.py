@@ -153,7 +153,8 @@ def drawn(found: PageOne, *, invented: bool) -> Picture | None:
     when = f"after {settings.hold_minutes:g} min" if table["earlier"].notna().any() else "at the initial time"
     alt = (
         f"Light {when} against {campaign.baseline}: a filled dot with a thick bar for the specimens tested and a "
-        f"thin one for the model as sold, {100.0 * settings.coverage:g} %; an open dot at the initial time. {said}."
+        f"thin one for the model as sold, {100.0 * settings.coverage:g} %"
+        f"{'; an open dot at the initial time' if found.held else ''}. {said}."
     )
     figure = after_heat_figure(campaign, table)
     room = 0.0175 * intervals.SIZE / figure.get_figheight()
@@ -256,7 +257,7 @@ class PageOne:
             title = " ".join(f"In the {kind} housing {housing}".split())
             for lamp, at in ((lamp, at) for lamp in self.lamps if (at := self.at(lamp, housing))):
                 row: Row = {"lamp": lamp, "housing": housing, "title": title}
-                row["word"] = "baseline not held" if self.alone(lamp, housing) else "not held"
+                row["word"] = "baseline not known" if self.alone(lamp, housing) else "not held"
                 row["specimens"] = int(next(iter(at.values()))["n_specimens"])
                 if "initial" in at and self.held:
                     row["earlier"] = _more(at["initial"])
@@ -383,10 +384,11 @@ class PageOne:
         value, low, high = with_ends(row)
         first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
         rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}"
+        rest += ", by bounds of a record that ends before" * ("conservative" in row["conditions"])
         return (value, f" % ({100.0 * self.settings.coverage:g} %: ", low, " to ", high, rest)
 
     def alone(self, lamp: str, housing: str) -> bool:
-        """Return whether a lamp was held where the baseline was not, so that nothing is known against it then.
+        """Return whether a lamp is known at the hold time where the baseline is not, so that no ratio is.
 
         Parameters
         ----------
@@ -498,7 +500,7 @@ def _light(found: PageOne, lamp: str, housing: str) -> Line:
     first: Line = (found.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
     word = found.word(row).replace(" ", _GLUE)
     if found.held and "hold" not in at:
-        word += "; baseline not held" if found.alone(lamp, housing) else "; not held"
+        word += "; baseline not known" if found.alone(lamp, housing) else "; not held"
     return (*first, found.percent(row), " (", *found.range(row), f"), {word}")
 
 
@@ -609,11 +611,13 @@ def told_lines(found: PageOne, *, ranges: bool = False) -> Iterator[Line]:
     hold, base = f"{found.settings.hold_minutes:g} min", found.campaign.baseline
     alone = {h: [lamp for lamp in found.lamps if found.alone(lamp, h)] for h in found.housings}
     for housing, lamps in alone.items():
-        begin = f"The baseline {base} was not held for {hold}{in_housing(housing)}, so nothing is known against it "
-        begin += "then: "
-        for lamp in lamps:
-            yield (f"{begin}{lamp} keeps ", *found.keeps(found.kept(lamp)[housing]), ".")
-            begin = ""
+        line = (
+            f"The baseline {base} is not known at {hold}{in_housing(housing)}, and no lamp against it then",
+        )
+        for place, lamp in enumerate(lamps):
+            line += (f"{'; ' if place else ': '}{lamp} keeps ", *found.keeps(found.kept(lamp)[housing]))
+        if lamps:
+            yield (*line, ".")
     if not found.held and not any(alone.values()):
         yield (f"No lamp was read at {hold}: what heat takes is not known.",)
         return

@@ -357,7 +357,15 @@ def run_steps(run: WarmUpRun) -> tuple[str, ...]:
         return ()
     before, behind = _across(run, run.record["socket_V"] * run.record["current_A"])
     power = f" The power went from {decimal(before, 1)} W to {decimal(behind, 1)} W."
-    return (f"{run_name(run)}: {step_sentences(run.fit)[0]}{power if before * behind > 0.0 else ''}",)
+    volts = f" Meanwhile{moved}." if (moved := _volts_moved(run)) else ""
+    return (f"{run_name(run)}: {step_sentences(run.fit)[0]}{power if before * behind > 0.0 else ''}{volts}",)
+
+
+def _volts_moved(run: WarmUpRun) -> str:
+    """Return how the volts of a record moved across its step; blank where they held, or were not logged."""
+    before, behind = _across(run, run.record["socket_V"])
+    held = math.isnan(before * behind) or abs(behind / before - 1.0) < _HELD
+    return "" if held else f" its volts went from {decimal(before, 1)} to {decimal(behind, 1)} V"
 
 
 def _across(run: WarmUpRun, values: "pd.Series[float]") -> tuple[float, float]:
@@ -381,14 +389,12 @@ def step_words(run: WarmUpRun) -> str:
     """
     if run.fit is None or run.fit.step is None:
         return ""
-    size, volts = run.fit.step.size, run.record["socket_V"]
-    before, behind = _across(run, volts)
-    watts, fewer = _across(run, volts * run.record["current_A"])
-    held = abs(behind / before - 1.0) < _HELD
-    itself = held and size < 0.0 and fewer / watts - 1.0 < size / 2.0
+    size, moved = run.fit.step.size, _volts_moved(run)
+    watts, fewer = _across(run, run.record["socket_V"] * run.record["current_A"])
+    itself = not moved and size < 0.0 and fewer / watts - 1.0 < size / 2.0
     way = "falls" if size < 0.0 else "rises"
     what = "lowers its own power" if itself else f"its light {way} by {percent(abs(size))} %"
-    return f"{what} at {decimal(run.fit.step.time_s / 60.0, 1)} min"
+    return f"{what} at {decimal(run.fit.step.time_s / 60.0, 1)} min" + (f" while{moved}" if moved else "")
 
 
 def slope_sentences(slope: Slope) -> str:

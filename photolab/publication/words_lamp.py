@@ -322,7 +322,7 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
         return ()
     cautions = "; ".join(PRICES[code] for code in found.cautions)
     tail = f" Caution: {cautions}." if cautions else ""
-    if found.code == "given" and gain.family_verdict != "clear":
+    if found.code in {"given", "less_light"} and gain.family_verdict != "clear":
         said, tail = "no price per gained percent: as one of all lamps, more light is not shown", ""
     elif found.per_percent is None or found.low is None or found.high is None:
         said = PRICES[found.code].format(baseline=gain.baseline)

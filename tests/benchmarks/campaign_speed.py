@@ -3,10 +3,10 @@
     python tests/benchmarks/campaign_speed.py [ROOT_OF_ANOTHER_CHECKOUT]
 
 Every figure is taken in an interpreter of its own on one thread; medians of processor time. The demo is read anew for
-each evaluation, so that only what is kept by its content (fits of records, factors of spectra) is kept. A million readings are 50 lamps x 2 housings x 10 seatings
-x 1000 repeats; the campaigns of many lamps 2 housings x 3 seatings x 3 repeats: on days of 10 lamps each, with the
-baseline on every day, each lamp on the same three days, and so with every seventh reading missing. The demo is the
-other checkout's own, where one is given.
+each evaluation, so that only what is kept by its content (fits of records, factors of spectra) is kept. A million
+readings are 50 lamps x 2 housings x 10 seatings x 1000 repeats; the campaigns of many lamps 2 housings x 3 seatings x
+3 repeats: on days of 10 lamps each, with the baseline on every day, each lamp on the same three days, and so with
+every seventh reading missing. The demo is the other checkout's own, where one is given.
 
 Measured on 30 November 2026 beside the first build, three times in turn: evaluate 7.8 to 8.0 ms and 85 to 96 ms (10.8
 to 12.0 times; 9.0 to 9.2 times where no correction factor of the same spectra is kept), results of a bench just read
