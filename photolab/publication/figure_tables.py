@@ -105,7 +105,8 @@ def all_lamps(campaign: Campaign) -> pd.DataFrame:
     table, order = campaign.table, lamp_order(campaign)
     chosen = with_families(campaign, table[(table["scope"] == "specimens") & (table["point"] == "hot_spot")])
     drawn = {"value": "percent", "family_low": "low", "family_high": "high"}
-    rows = (100.0 * (chosen[[*drawn]] - 1.0)).rename(columns=drawn)
+    # rounded, so that a picture does not hang on the last bits of a processor
+    rows = (100.0 * (chosen[[*drawn]] - 1.0)).rename(columns=drawn).round(4)
     rows = rows.assign(lamp=chosen["lamp"], housing=chosen["housing"], specimens=chosen["n_specimens"])
     rows["place"] = rows["lamp"].map(order.index)
     return rows.sort_values(["housing", "place"], kind="stable")[columns].reset_index(drop=True)
