@@ -9,6 +9,7 @@ from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
 from small_benches import METER, bench, csv
 
 from photolab.bench.evaluation import evaluate
+from photolab.bench.model import Question
 from photolab.publication.front_page import front_page
 from photolab.publication.in_words import lamp_line
 from photolab.publication.page_one import KEYS, PageOne, Told, drawn, told_lines
@@ -207,6 +208,23 @@ def test_a_lamp_that_was_held_where_the_baseline_was_not_is_told_by_what_it_keep
     assert "B0 not known at 30 min, read 60 s after switch-on" in said
     assert "; it keeps 90.0 % (95 %: " in said
     assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
+    asked = Question(asked_on="2026-01-05", lamp="K1", housing="each", instant="hold", more_than_percent=0.0)
+    for lamp, wanting in (("K1", "B0"), ("K2", "K2")):
+        made = replace(campaign.bench, questions=(replace(asked, lamp=lamp),))
+        (told,) = PageOne(evaluate(made), table).questions
+        assert f"Not shown; readings are missing for {wanting} (" in text(told)
+
+
+def test_a_price_without_a_currency_and_two_covers_are_told_so(tmp_path):
+    """Oracle: what was typed."""
+    lamps = "lamp,technology,role,price,price_date\nB0,filament,baseline,,\nK1,led,candidate,38,2026-01-02\n"
+    lit = csv("lamp,illuminance_lx,housing,range_lx", [("B0", 300, "HP", 4000), ("K1", 400, "HP", 4000)])
+    heat = "lamp,elapsed_minutes,displayed_C,method,set_emissivity,place,cover\n"
+    heat += "K1,30,70,tape,0.95,case,open\nK1,31,71,tape,0.95,case,closed\n"
+    campaign = evaluate(bench(tmp_path, lit, lamps=lamps, thermal=heat))
+    told = " ".join(text(cell) for row in PageOne(campaign, rows_of(campaign)).table for cell in row)
+    assert "38 (no currency)" in told
+    assert "cover open and closed" in told
 
 
 def test_the_words_of_the_picture_are_those_of_the_table(demo):

@@ -79,6 +79,7 @@ _ASSUMED = (
     ("traffic", (), "figures above the cut-off"),
     ("offset", (), "candela, not ratios"),
     ("tilt", (), "candela, not ratios"),
+    ("sensor", (), "intensities of a beam; not ratios at one place"),
     ("within a day", ("drift",), "ratios of lamps read at different hours of a day"),
     ("drift", (), "the meter's scale: light levels, not ratios on one meter"),
 )

@@ -536,8 +536,8 @@ def _surface(found: PageOne, lamp: str) -> Line:
     row = min(mine, key=lambda one: float(one["high"] - one["low"]))
     place, _, method = str(row["point"]).rpartition(", ")
     thermal = found.campaign.bench.tables["thermal"]
-    cover = thermal.loc[(thermal["lamp"] == lamp) & (thermal["place"] == place), "cover"]
-    under = f", cover {cover.iloc[0]}" if len(cover) and cover.iloc[0] else ""
+    covers = thermal.loc[(thermal["lamp"] == lamp) & (thermal["place"] == place), "cover"].unique()
+    under = f", cover {joined(filter(None, covers))}" if any(covers) else ""
     return (plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
 
 
@@ -545,7 +545,11 @@ def _price(found: PageOne, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = found.known[lamp]
     each = f" a {one['price_per']}" if one["price_per"] else ""
-    price = "" if math.isnan(one["price"]) else f"{one['price']:g} {found.settings.currency}{each}"
+    price = (
+        ""
+        if math.isnan(one["price"])
+        else f"{one['price']:g} {found.settings.currency or '(no currency)'}{each}"
+    )
     return tuple(filter(None, [", ".join(filter(None, [_GLUE.join(price.split()), obtained_words(one)]))]))
 
 
@@ -646,7 +650,10 @@ def _answer(found: PageOne, question: Question) -> Line:
         short = [lamp for lamp in open_ if lamp not in full]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
-        answer += f"; readings are missing for {joined(short)}" if short else ""
+        lacking = {x: [h for h in housings if h not in at[x]] for x in short}
+        ready = {x for x, places in lacking.items() if all(found.alone(x, h) for h in places)}
+        wanting = dict.fromkeys(found.campaign.baseline if x in ready else x for x in short)
+        answer += f"; readings are missing for {joined(wanting)}" if short else ""
     when = found.when(question.instant)
     scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
     asked = question.words or _in_words(found, question, when)
