@@ -10,7 +10,7 @@ from scipy import stats
 from shared_demo import demo_campaign as demo
 
 from photolab.bench.derived import housing_difference, judge_gain, light_per_watt
-from photolab.bench.electrical import highest_power, lamp_power, measured_power
+from photolab.bench.electrical import assumed_limit, highest_power, lamp_power, measured_power
 from photolab.bench.evaluation import evaluate
 from photolab.bench.ratio_table import heat_rows
 from photolab.errors import MethodError
@@ -200,3 +200,14 @@ def test_a_power_counts_within_a_quarter_of_the_hold_time(tmp_path, seconds, cou
     toml = METER.replace("[bench]", "[bench]\nhold_minutes = 40") + HOUSING
     made = bench(tmp_path, light, toml=toml, electrical=watts)
     assert (lamp_power(made, "K1", "hold") is not None) == counts
+
+
+def test_the_assumed_limit_of_watts_is_named_where_it_enters_alone(tmp_path):
+    """Oracle: by hand: rows at the initial time state 1 %, one at 2 h states none and enters no figure."""
+    from small_benches import bench, csv
+
+    lit = csv("lamp,illuminance_lx,housing,range_lx", [("B0", 300, "HP", 4000), ("K1", 400, "HP", 4000)])
+    rows = "lamp,elapsed_s,power_W,per,uncertainty_percent\nK1,60,25,lamp,1\nK1,7777,24,lamp,\n"
+    assert assumed_limit(bench(tmp_path / "a", lit, electrical=rows)) == ()
+    (one,) = assumed_limit(bench(tmp_path / "b", lit, electrical=rows.replace("25,lamp,1", "25,lamp,")))
+    assert (one.value, one.unit) == (2.0, "%")

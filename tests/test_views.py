@@ -278,7 +278,11 @@ def test_every_thing_held_back_has_a_part_a_code_and_words(demo):
     """Oracle: the record of K7 that stopped at 12 minutes; gains of the demo that are not shown."""
     held = held_back(demo)
     assert [(one.part, one.code) for one in held[:1]] == [("remaining light", "too_far_beyond_record")]
-    assert {one.code for one in held if one.part == "price"} == {"gain_not_resolved", "less_light"}
+    assert {one.code for one in held if one.part == "price"} == {
+        "gain_not_resolved",
+        "less_light",
+        "open_among_all",
+    }
     assert all(one.words.endswith(".") for one in held)
 
 

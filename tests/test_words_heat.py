@@ -183,6 +183,12 @@ def test_step_is_said_with_its_instant_and_size():
         ),
         (-0.14, (13.2, 13.2), (2.29, 2.28), "its light falls by 14.0 % at 18.8 min"),  # something in the beam
         (0.04, (13.2, 13.2), (2.29, 2.40), "its light rises by 4.0 % at 18.8 min"),
+        (
+            -0.14,
+            (13.2, 13.2),
+            (0.0, 0.0),
+            "its light falls by 14.0 % at 18.8 min",
+        ),  # a current that was not read
         (-0.14, (math.nan, math.nan), (math.nan, math.nan), "its light falls by 14.0 % at 18.8 min"),
     ],
 )

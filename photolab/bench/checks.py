@@ -104,7 +104,7 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults, column: str = "e
     runs, what = "run" in table, "times" if column == "elapsed_s" else "wavelengths"
     before = (table.groupby("run", sort=False) if runs else table)[column].shift()
     late = table[column] <= before
-    words = f"{{{column}:g}} after {{before:g}}{' in run {run}.' if runs else f'; {what} must increase.'}"
+    words = "{value:g} after {before:g}" + (" in run {run}." if runs else f"; {what} must increase.")
     faults.where("fault 18", file, table[late].assign(before=before[late]), column, words)
 
 

@@ -66,6 +66,7 @@ def judge_gain(
     *,
     housing: str = "",
     scope: str = "specimens",
+    instant: str = "initial",
 ) -> Gain:
     """Return a difference of ln illuminances as a gain, judged with the coverage and margin of its bench.
 
@@ -79,6 +80,8 @@ def judge_gain(
         What it is of.
     scope : {"specimens", "readings", "models"}
         Which inputs count.
+    instant : {"initial", "hold"}
+        When; the family is that of this instant.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def judge_gain(
         With the inputs of that scope; without an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
-    family = campaign.judged(campaign.name(baseline, housing=name[1]), scope)
+    family = campaign.judged(campaign.name(baseline, housing=name[1], instant=instant), scope)
     return Gain(
         lamp=lamp,
         baseline=baseline,

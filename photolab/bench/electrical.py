@@ -94,7 +94,7 @@ def _power(lamp: str, used: Columns) -> Power:
 
 
 def assumed_limit(bench: Bench) -> tuple[Assumption, ...]:
-    """Return the limit of power readings where some state none.
+    """Return the limit of power readings where some that enter state none.
 
     Parameters
     ----------
@@ -106,7 +106,9 @@ def assumed_limit(bench: Bench) -> tuple[Assumption, ...]:
     tuple of Assumption
         One, or none.
     """
-    if not bench.tables["electrical"]["uncertainty_percent"].isna().any():
+    lamps = bench.tables["electrical"]["lamp"].unique()
+    entered = (lamp_power(bench, lamp, instant) for lamp in lamps for instant in ("initial", "hold"))
+    if all(power is None or power.assumed == "nothing" for power in entered):
         return ()
     words = f"limit of a power reading: {POWER_LIMIT_PERCENT:g} %, assumed"
     return (Assumption("power reading", POWER_LIMIT_PERCENT, "%", words),)

@@ -47,6 +47,8 @@ UNLOGGED_DRIFT = 0.003
 """Drift over a record where they were not, assumed. [1]"""
 RECORDS_KEPT = 64
 """Fitted records that are kept, each of 1 to 2 MB, for a bench that holds the same ones. [1]"""
+PIECE, SEAT = ("lamp", "housing", "point", "specimen"), ("day", "mounting")
+"""Columns that name a piece at its place, and with them a seating of it."""
 RECORD_DRIFT = Assumption("drift over the record", 100.0 * UNLOGGED_DRIFT, "%", "standard uncertainty")
 
 
@@ -381,6 +383,30 @@ def at_hold(
     )
 
 
+def read_at_both(table: Columns) -> NDArray[np.intp]:
+    """Return the mounting means that say what is left of each piece.
+
+    Parameters
+    ----------
+    table : Columns
+        Mounting means of both instants.
+
+    Returns
+    -------
+    ndarray of int
+        Rows of the seatings that were read at both instants; of a piece that has none, all its rows, where it was
+        read at both.
+    """
+    hold = np.asarray(table["instant"] == "hold")
+
+    def at_both(groups: Groups) -> NDArray[Any]:
+        return ((groups.sum(hold) > 0.0) & (groups.sum(~hold) > 0.0))[groups.code]
+
+    pieces, both = table.groups(*PIECE), at_both(table.groups(*PIECE, *SEAT))
+    paired = (pieces.sum(both) > 0.0)[pieces.code]
+    return np.flatnonzero(both | (at_both(pieces) & ~paired))
+
+
 def left_of_pieces(seats: Table, mountings: Joint) -> dict[Name, Measured]:
     """Return ln of what is left of each piece that was read at both instants.
 
@@ -397,23 +423,16 @@ def left_of_pieces(seats: Table, mountings: Joint) -> dict[Name, Measured]:
         By (lamp, housing, point, specimen): mean over its seatings that were read at both instants; where there is
         none, mean at the hold time less mean at the initial time. [1]
     """
-    piece, seat = ("lamp", "housing", "point", "specimen"), ("day", "mounting")
     table = Columns.of(seats)
-    hold = np.asarray(table["instant"] == "hold")
-
-    def at_both(groups: Groups) -> NDArray[Any]:
-        return ((groups.sum(hold) > 0.0) & (groups.sum(~hold) > 0.0))[groups.code]
-
-    pieces, both = table.groups(*piece), at_both(table.groups(*piece, *seat))
-    paired = (pieces.sum(both) > 0.0)[pieces.code]
-    used = np.flatnonzero(both | (at_both(pieces) & ~paired))
+    used = read_at_both(table)
     if not len(used):
         return {}
     mine = table.among(used)
-    parts, instants, owner = (mine.groups(*piece, *more) for more in ((*seat, "instant"), ("instant",), ()))
+    more = ((*SEAT, "instant"), ("instant",), ())
+    parts, instants, owner = (mine.groups(*PIECE, *columns) for columns in more)
     seated = np.bincount(instants.code[parts.first])[instants.code]
-    weight = np.where(hold[used], 1.0, -1.0) / (parts.size[parts.code] * seated)
-    names = zip(*(mine[c][owner.first].astype(str).tolist() for c in piece), strict=True)
+    weight = np.where(mine["instant"] == "hold", 1.0, -1.0) / (parts.size[parts.code] * seated)
+    names = zip(*(mine[c][owner.first].astype(str).tolist() for c in PIECE), strict=True)
     at = sparse.csr_array((weight, (owner.code, used)), shape=(len(owner), table.rows))
     left = Joint(tuple(names), at @ mountings.values, mountings.inputs, at @ mountings.sensitivities)
     return {name: left[name] for name in left.names}

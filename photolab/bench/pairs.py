@@ -237,12 +237,9 @@ def _with_gain(result: Measured, coverage: float, assumed: tuple[Assumption, ...
     if not result.only("range gain").u:
         return rest
     one, two = (100.0 * x.half_width(coverage) for x in (_one_range(result), result))
-    less = float(f"{one:.1f}") < float(f"{two:.1f}")
-    words = (
-        f"limit; both on one locked range would give ± {one:.1f} % instead of ± {two:.1f} %"
-        if less
-        else "limit"
-    )
+    words = "limit"
+    if round(one, 1) < round(two, 1):
+        words += f"; both on one locked range would give ± {one:.1f} % instead of ± {two:.1f} %"
     return (*rest, Assumption(RANGE_GAIN_NAME, RANGE_GAIN_PERCENT, "%", words))
 
 

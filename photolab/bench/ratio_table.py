@@ -7,7 +7,15 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign, without_technology
-from photolab.bench.heat import RECORD_DRIFT, WarmUpRun, ln_remaining, remaining_of, warm_up_runs
+from photolab.bench.columns import Columns
+from photolab.bench.heat import (
+    RECORD_DRIFT,
+    WarmUpRun,
+    ln_remaining,
+    read_at_both,
+    remaining_of,
+    warm_up_runs,
+)
 from photolab.bench.rows import result_row
 from photolab.bench.verdicts import JUDGED, judged_cells
 from photolab.metrology.quantity import SCOPES, Measured, coverage_factor, from_ln
@@ -161,10 +169,8 @@ def _read_at_both(campaign: Campaign, name: tuple[str, ...]) -> dict[str, int]:
     """Return how many seatings, readings and days say what is left of a lamp: those read at both instants."""
     seats = campaign.seats
     mine = seats[(seats[["lamp", "housing", "point"]] == list(name[:3])).all(axis=1)]
-    seated = mine.groupby(["specimen", "day", "mounting"])["instant"].transform("nunique") == 2
-    paired = seated.groupby(mine["specimen"]).transform("any")
-    read = mine.groupby("specimen")["instant"].transform("nunique") == 2
-    used = mine[seated | (read & ~paired)] if read.any() else mine
+    rows = read_at_both(Columns.of(mine))
+    used = mine.iloc[rows] if len(rows) else mine
     every = len(used[["specimen", "day", "mounting"]].drop_duplicates())
     return {"n_mountings": every, "n_readings": int(used["n"].sum()), "n_days": max(used["day"].nunique(), 1)}
 

@@ -259,9 +259,8 @@ def _accuracy(meter: Meter) -> str:
         "% of range": meter.range_percent,
         "digits": meter.digits,
     }
-    return (
-        f"{meter.id} (±({' + '.join(f'{figures[0]:g} {of}' for of, figures in stated.items() if figures)}))"
-    )
+    accuracy = " + ".join(f"{figures[0]:g} {of}" for of, figures in stated.items() if figures)
+    return f"{meter.id} (±({accuracy}))"
 
 
 def _assumed(campaign: Campaign) -> pd.DataFrame:

@@ -126,15 +126,18 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
     told = late or early
     start, hold = f"{settings.initial_s:g} s after switch-on", f"{settings.hold_minutes:g} min"
     alone = [h for h in early if found.alone(lamp, h)]
-    why = f"{base} not known at {hold}" if alone == [*early] else f"not compared at {hold}"
-    when = f"{why}, read {start}" if alone else f"not held for {hold}, read only {start}"
-    when = f"{hold} after switch-on" if late else when
+    if late:
+        when = f"{hold} after switch-on"
+    elif alone:
+        why = f"{base} not known" if alone == [*early] else "not compared"
+        when = f"{why} at {hold}, read {start}"
+    else:
+        when = f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
     words = [f"{_SHOWN.get(found.word(row), found.word(row))}{in_housing(h)}" for h, row in told.items()]
-    words += [
-        f"{f'{base} not known' if h in alone else 'not held'}{in_housing(h)}" for h in early if h not in told
-    ]
+    for housing in (h for h in early if h not in told):
+        words.append((f"{base} not known" if housing in alone else "not held") + in_housing(housing))
     head = f"{bench_and_days(found.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: Line = (f"{head}{_pieces(found, lamp, told)} against {base}: {joined(words)}",)
     range_of = f" ({100.0 * settings.coverage:g} % range "

@@ -8,7 +8,6 @@ import html
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -123,14 +122,11 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     held = (lamp, housing, "hot_spot", "hold") in campaign.compared("hold")
     instant = "hold" if held else "initial"
     ln_ratio = campaign[lamp, housing, instant] - campaign[base, housing, instant]
-    gain = judge_gain(campaign, ln_ratio, lamp, base, housing=housing)
-    gain = replace(gain, family_verdict=str(campaign.family(housing, instant=instant).loc[lamp, "verdict"]))
+    gain = judge_gain(campaign, ln_ratio, lamp, base, housing=housing, instant=instant)
     said = price_sentences(campaign.bench, gain)
     if not said:
         return "", ""
     code = price_judgement(campaign.bench, gain).code
-    open_among_all = code in {"given", "less_light"} and gain.family_verdict != "clear"
-    code = "gain_not_resolved" if open_among_all else code
     return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
 
 

@@ -391,7 +391,7 @@ def step_words(run: WarmUpRun) -> str:
         return ""
     size, moved = run.fit.step.size, _volts_moved(run)
     watts, fewer = _across(run, run.record["socket_V"] * run.record["current_A"])
-    itself = not moved and size < 0.0 and fewer / watts - 1.0 < size / 2.0
+    itself = not moved and size < 0.0 and fewer - watts < watts * size / 2.0
     way = "falls" if size < 0.0 else "rises"
     what = "lowers its own power" if itself else f"its light {way} by {percent(abs(size))} %"
     return f"{what} at {decimal(run.fit.step.time_s / 60.0, 1)} min" + (f" while{moved}" if moved else "")

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Hashable, Iterable
+from dataclasses import replace
 from typing import Any, Unpack
 
 from photolab.bench import value
@@ -44,6 +45,7 @@ PRICES = {
     "no_currency": "bench.toml names no currency, so prices are not used",
     "price_without_per": "its price does not say whether it is for one lamp or a pair",
     "gain_not_resolved": "no price per gained percent: the gain is not resolved, its interval includes zero",
+    "open_among_all": "no price per gained percent: as one of all lamps, more light is not shown",
     "less_light": "no price per gained percent: it gives less light than {baseline}",
     "price_without_date": "the price has no date",
     "old_price": "the price is older than 180 days",
@@ -267,7 +269,12 @@ def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
     row = _lamp(bench, gain.lamp)
     priced = {name: row[name] for name in ("price_per", "price_date")}
     days = {"last_day": max(bench.tables["days"]["date"], default=""), "currency": bench.settings.currency}
-    return value.price_of_gain(row["price"], ratio=gain.ratio, low=gain.low, high=gain.high, **priced, **days)
+    found = value.price_of_gain(
+        row["price"], ratio=gain.ratio, low=gain.low, high=gain.high, **priced, **days
+    )
+    if found.code in {"given", "less_light"} and gain.family_verdict != "clear":
+        return replace(found, code="open_among_all", per_percent=None, low=None, high=None, cautions=())
+    return found
 
 
 def claim_sentence(bench: Bench, lamp: str) -> str:
@@ -322,9 +329,7 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
         return ()
     cautions = "; ".join(PRICES[code] for code in found.cautions)
     tail = f" Caution: {cautions}." if cautions else ""
-    if found.code in {"given", "less_light"} and gain.family_verdict != "clear":
-        said, tail = "no price per gained percent: as one of all lamps, more light is not shown", ""
-    elif found.per_percent is None or found.low is None or found.high is None:
+    if found.per_percent is None or found.low is None or found.high is None:
         said = PRICES[found.code].format(baseline=gain.baseline)
     else:
         costs = f"{decimal(found.per_percent, 2)} {bench.settings.currency} a pair"
