@@ -396,7 +396,20 @@ class Campaign:
         return pd.DataFrame([*told.values()], [*told], JUDGED)
 
     def judged(self, base: tuple[str, ...], scope: str) -> dict[str, dict[str, Any]]:
-        """Return the cells of `family` by lamp; each family is judged once."""
+        """Return the cells of `family` by lamp; each family is judged once.
+
+        Parameters
+        ----------
+        base : tuple of str
+            Name of the light that the others at its place are divided by.
+        scope : {"specimens", "readings", "models"}
+            Which inputs count.
+
+        Returns
+        -------
+        dict
+            Lamp to low, high [1] and verdict; not to be written into.
+        """
         if (scope, *base) not in self._families:
             self._families[scope, *base] = self.judged_family(self.at(base[3]), base, scope)
         return self._families[scope, *base]

@@ -63,7 +63,8 @@ def require(
         message = f"{name} must be numbers; got {values!r}"
         raise ValueError(message) from fault
     bad = ~holds(array) & ~(missing & np.isnan(array))
-    for index in map(tuple, np.argwhere(bad)):
+    if bad.any():
+        index = tuple(np.argwhere(bad)[0])
         place = f"[{', '.join(map(str, index))}]" if index else ""
         got = f"{array[index]:g} {unit}".rstrip()
         count = f" ({int(bad.sum())} of {array.size} values are out of range)" if array.size > 1 else ""

@@ -85,7 +85,9 @@ class Contrasts(Computed):
         variance = _variances(estimates.covariance, first, second)
         own = np.diag(estimates.covariance)
         least = 1e-14 * (own[first] + own[second])
-        for k in np.flatnonzero(~(variance > least)) if estimates.joint is None else ():
+        lost = ~(variance > least)
+        if estimates.joint is None and lost.any():
+            k = int(np.argmax(lost))
             pair = (estimates.names[first[k]], estimates.names[second[k]])
             demand(False, f"covariance of the pair {pair} must leave their difference a variance above 0", 0)
         variance = np.maximum(variance, least)  # a difference known exactly is one of a joint result

@@ -537,8 +537,7 @@ class Measured(NDArrayOperatorsMixin):
 
     def _of_kinds(self, kinds: Iterable[str], kept: bool) -> Measured:
         named = frozenset(kinds)
-        for kind in sorted(named - KINDS):
-            demand(False, f"kind must be {_ONE_KIND}", repr(kind))
+        demand(named <= KINDS, f"kind must be {_ONE_KIND}", repr(min(named - KINDS, default="")))
         parts = {q: c for q, c in self.parts.items() if (q.kind in named) == kept}
         return replace(self, parts=parts, ends=None, how="")
 

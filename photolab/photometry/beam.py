@@ -751,7 +751,8 @@ def axis(name: str, values: ArrayLike) -> Floats:
     nodes = _angles(name, values)
     listed = nodes.ndim == 1 and nodes.size >= 2
     demand(listed, f"{name} must be a list of at least 2 angles", f"shape {nodes.shape}")
-    for at in 1 + np.flatnonzero(~(np.diff(nodes) > 0.0)):
+    if (falls := ~(np.diff(nodes) > 0.0)).any():
+        at = 1 + int(np.argmax(falls))
         wanted = f"{name}[{at}] must be more than the one before"
         demand(False, wanted, f"{nodes[at]:g} after {nodes[at - 1]:g} deg")
     return nodes

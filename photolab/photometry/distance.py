@@ -687,8 +687,9 @@ def _checked_readings(
     readings = [np.broadcast_to(a, d.shape) if a.ndim == 0 else a for a in given.values()]
     for name, values in zip(given, readings, strict=True):
         same_length("distance", d, name, values)
-    for at in np.flatnonzero(np.isnan(readings).any(axis=0)):
-        demand(False, "distance and illuminance must have no missing values", f"NaN at [{at}]")
+    if (missing := np.isnan(readings).any(axis=0)).any():
+        where = f"NaN at [{np.argmax(missing)}]"
+        demand(False, "distance and illuminance must have no missing values", where)
     common = []
     for name, unit, value in (
         ("common_illuminance_uncertainty", "lx", common_illuminance_uncertainty),

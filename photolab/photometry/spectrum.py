@@ -456,7 +456,8 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
     if unit := next((unit for unit, holds in looks.items() if holds), ""):
         message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {unit}"
         raise ValueError(message)
-    for at in 1 + np.flatnonzero(np.diff(nodes) <= 0.0):
+    if (falls := np.diff(nodes) <= 0.0).any():
+        at = 1 + int(np.argmax(falls))
         got = f"{nodes[at]:g} after {nodes[at - 1]:g} nm"
         demand(False, f"wavelength[{at}] must be more than the one before", got)
     return nodes, heights

@@ -54,7 +54,7 @@ _MOST = 20_000  # readings that the workbook holds
 _HOW_TO_READ = (
     "Shaded numbers are typed, all others are formulas: change a reading and the light, ratios and limits follow.",
     "Typed are readings, factors of meter and colour, weights, what fitted records say is left, the columns of the "
-    "budget and the factors of the interval; those do not follow a changed reading.",
+    "budget and the factors of the intervals; those do not follow a changed reading.",
     "Not recomputed here: beams and the fit of warm-up records.",
 )
 _ABOUT = {

@@ -234,7 +234,8 @@ def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[Floats, Floats]
     light = positive("illuminance", illuminance, "lx", missing=False)
     alike, shapes = times.ndim == 1 and light.shape == times.shape, f"{times.shape} and {light.shape}"
     demand(alike, "time_s and illuminance must be one-dimensional and of one length", shapes)
-    for i in 1 + np.flatnonzero(np.diff(times) <= 0.0):
+    if (falls := np.diff(times) <= 0.0).any():
+        i = 1 + int(np.argmax(falls))
         pair = f"{times[i]:g} s after {times[i - 1]:g} s"
         demand(False, f"time_s[{i}] must be later than the reading before", pair)
     return times, light

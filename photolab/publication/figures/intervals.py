@@ -18,7 +18,7 @@ WAYS = {"specimens": "by rehearsal", "formula": "by formula"}
 
 
 def lines(table: pd.DataFrame) -> int:
-    """Return how many lines a panel has: a lamp each, and one above the lamps that were not held.
+    """Return how many lines a panel has: a lamp each, and one above the lamps that are not compared then.
 
     Parameters
     ----------
@@ -47,12 +47,12 @@ def draw_after_heat(
     table : DataFrame
         One row a lamp and housing, in the order to be drawn: ``lamp``, ``housing``, ``specimens`` (count), ``earlier``
         (light at the initial time, NaN where the main figure is that), ``percent``, ``low``, ``high``, ``model_low``,
-        ``model_high`` (more light than the baseline with its intervals [%], NaN where a lamp was not held), ``title``
+        ``model_high`` (more light than the baseline with its intervals [%], NaN where not compared), ``title``
         and ``word`` (what stands above the panel and at the right).
     baseline : str
         Name of the baseline lamp.
     not_held : str
-        What stands above the lamps that were not held.
+        What stands above the lamps that are not compared then.
     size : float, default SIZE
         Of every letter. [pt]
     """
