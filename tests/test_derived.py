@@ -10,7 +10,7 @@ from scipy import stats
 from shared_demo import demo_campaign as demo
 
 from photolab.bench.derived import housing_difference, judge_gain, light_per_watt
-from photolab.bench.electrical import highest_power, lamp_power, measured_power
+from photolab.bench.electrical import assumed_limit, highest_power, lamp_power, measured_power
 from photolab.bench.evaluation import evaluate
 from photolab.bench.ratio_table import heat_rows
 from photolab.errors import MethodError
@@ -200,3 +200,15 @@ def test_a_power_counts_within_a_quarter_of_the_hold_time(tmp_path, seconds, cou
     toml = METER.replace("[bench]", "[bench]\nhold_minutes = 40") + HOUSING
     made = bench(tmp_path, light, toml=toml, electrical=watts)
     assert (lamp_power(made, "K1", "hold") is not None) == counts
+
+
+@pytest.mark.parametrize(("limits", "assumed"), [((1, ""), True), (("", ""), True), ((1, 1.5), False)])
+def test_the_limit_of_power_readings_is_assumed_where_one_states_none(tmp_path, limits, assumed):
+    """Oracle: the cells typed: one blank is enough, and 2 % is the default."""
+    from small_benches import bench
+
+    power = "lamp,elapsed_s,power_W,per,uncertainty_percent\n" + "".join(
+        f"K1,{s},{w},lamp,{x}\n" for s, w, x in zip((60, 1800), (25, 24), limits, strict=True)
+    )
+    read = bench(tmp_path, "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n", electrical=power)
+    assert [(one.name, one.figure) for one in assumed_limit(read)] == [("power reading", "2 %")] * assumed
