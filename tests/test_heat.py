@@ -552,3 +552,14 @@ def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_p
     other = other[other["measurand"] == "remaining light"].set_index(["lamp", "point"])
     wide = [table.loc["B0", "ln_expanded_uncertainty"] for table in (rows, other)]
     assert_allclose(*wide, rtol=1e-9)
+
+
+def test_a_record_of_a_meter_that_is_not_known_has_no_range_term(tmp_path):
+    """Oracle: 0.5 % of 4000 lx as limits for the meter of the bench, nothing for another."""
+    made = bench(tmp_path, csv("lamp,illuminance_lx", [("B0", 300), ("K1", 330)]), toml=METER)
+    of = {
+        name: heat.range_term(made, pd.DataFrame({"meter": [name], "range_lx": [4000.0]}))
+        for name in ("M1", "")
+    }
+    assert_allclose(of["M1"].u, 20 / math.sqrt(3), rtol=1e-12)
+    assert of[""].u == 0.0
