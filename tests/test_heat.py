@@ -512,7 +512,8 @@ def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
 def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_path):
     """Oracle: by hand. K1: piece 1 keeps 0.9 in its one seating read at both instants (two readings at 60 s), its
     other seating does not enter; piece 2 was seated anew on the second day and keeps 330/400; piece 3 was not held.
-    K2 was read at the hold time alone. K3 has a record, which speaks for the hot spot but not for the corner.
+    Of K2 one piece was read at 60 s and the other at the hold time, of K4 one at the hold time alone.
+    K3 has a record, which speaks for the hot spot but not for the corner.
     """
     cells = "lamp,specimen,day,mounting,point,elapsed_s,illuminance_lx,housing,range_lx"
     read = [
@@ -522,7 +523,8 @@ def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_p
         ("K1", 1, "D1", 1, "hot_spot", 60, 400), ("K1", 1, "D1", 1, "hot_spot", 61, 400),
         ("K1", 1, "D1", 1, "hot_spot", 1800, 360), ("K1", 1, "D2", 2, "hot_spot", 60, 800),
         ("K1", 2, "D1", 1, "hot_spot", 60, 400), ("K1", 2, "D2", 2, "hot_spot", 1800, 330),
-        ("K1", 3, "D1", 1, "hot_spot", 60, 410), ("K2", 1, "D1", 1, "hot_spot", 1800, 300),
+        ("K1", 3, "D1", 1, "hot_spot", 60, 410), ("K4", 1, "D1", 1, "hot_spot", 1800, 300),
+        ("K2", 1, "D1", 1, "hot_spot", 60, 400), ("K2", 2, "D1", 1, "hot_spot", 1800, 300),
         ("K3", 1, "D1", 1, "hot_spot", 60, 400), ("K3", 1, "D1", 1, "hot_spot", 1800, 100),
         ("K3", 1, "D1", 1, "corner", 60, 80), ("K3", 1, "D1", 1, "corner", 1800, 60),
     ]  # fmt: skip
@@ -533,20 +535,24 @@ def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_p
         tmp_path,
         csv(cells, [(*one, "HP", 4000) for one in read]),
         toml=METER + '[[housing]]\nid = "HP"\n',
-        lamps="lamp,technology,role\nB0,filament,baseline\nK1,led,candidate\nK2,led,candidate\nK3,led,candidate\n",
+        lamps="lamp,technology,role\nB0,filament,baseline\nK1,led,candidate\nK2,led,candidate\nK3,led,candidate\nK4,led,candidate\n",
         warm_up=csv("run,lamp,elapsed_s,illuminance_lx,housing,range_lx,specimen", record),
     )
     rows = heat_rows(evaluate(made))
     rows = rows[rows["measurand"] == "remaining light"].set_index(["lamp", "point"])
     assert sorted(rows.index) == [
-        ("B0", "corner"), ("B0", "hot_spot"), ("K1", "hot_spot"), ("K3", "corner"), ("K3", "hot_spot"),
+        ("B0", "corner"), ("B0", "hot_spot"), ("K1", "hot_spot"), ("K2", "hot_spot"), ("K3", "corner"),
+        ("K3", "hot_spot"),
     ]  # fmt: skip
     assert list(rows.loc[[("K3", "corner"), ("K3", "hot_spot")], "scope"]) == ["specimens", "readings"]
-    kept = [("B0", "hot_spot"), ("B0", "corner"), ("K1", "hot_spot"), ("K3", "corner")]
+    kept = [("B0", "hot_spot"), ("B0", "corner"), ("K1", "hot_spot"), ("K2", "hot_spot"), ("K3", "corner")]
     values = [0.99, 0.99, math.sqrt(0.9 * 330 / 400), 0.75]
-    assert_allclose(rows.loc[kept, "value"], values, rtol=1e-9)
+    held = [
+        place for place in kept if place[0] != "K2"
+    ]  # its ratio is of lamps, and has the steps of the days
+    assert_allclose(rows.loc[held, "value"], values, rtol=1e-9)
     counts = rows.loc[kept, ["n_mountings", "n_readings", "n_days", "n_held"]].astype(int).to_numpy()
-    assert counts.tolist() == [[2, 4, 2, 1], [1, 2, 1, 1], [3, 5, 2, 2], [1, 2, 1, 1]]
+    assert counts.tolist() == [[2, 4, 2, 1], [1, 2, 1, 1], [3, 5, 2, 2], [2, 2, 1, 1], [1, 2, 1, 1]]
     # of pieces that were all held, what other pieces may keep is no part
     other = heat_rows(evaluate(made.changed(remaining_sd_percent=9.0)))
     other = other[other["measurand"] == "remaining light"].set_index(["lamp", "point"])

@@ -211,7 +211,9 @@ def test_a_dark_reading_of_a_display_without_declared_steps_is_held_against_the_
     """Oracle: by hand: a step is taken as 1 % of the least reading on the range, 6120 lx: five are 306 lx."""
     toml = TOML.replace("digits = 5\n", "").replace("resolution_lx = [0.1, 1, 10]\n", "")
     bench = Bench(shed(tmp_path / "shed", toml=toml))
-    bench("wren", "1", "4000", "", "")
+    bench("wren", "1", "4000")
+    assert bench("-3").prompt == "Enter at the moment wren is switched on"  # nothing yet to hold it against
+    bench("")
     assert bench.at(61, "6120", "keep", "40000").prompt.startswith("Dark reading")
     assert bench("-307").said.startswith("-307 lx; a covered meter shows 0")
     assert bench("-306").prompt == "Another figure, or Enter to go on"
