@@ -18,7 +18,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import left_of_pieces, record_drift, warm_up_runs
 from photolab.bench.heat_and_light import looked_at
 from photolab.bench.ratio_table import heat_rows
-from photolab.metrology.quantity import Input, Joint
+from photolab.metrology.quantity import Input, Joint, measured
 from photolab.publication.tables import results
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
@@ -569,3 +569,17 @@ def test_a_record_of_a_meter_that_is_not_known_has_no_range_term(tmp_path):
     }
     assert_allclose(of["M1"].u, 20 / math.sqrt(3), rtol=1e-12)
     assert of[""].u == 0.0
+
+
+def test_noise_of_what_is_left_is_pooled_by_squares():
+    """Oracle: identity: pieces known to 1 % and 7 % count as both known to 5 %, the root of their mean square."""
+    place = ("K1", "HP", "hot_spot", "hold")
+    found = []
+    for first, second in ((0.01, 0.07), (0.05, 0.05)):
+        known = {
+            piece: measured(value, Input(("record", piece), u, kind="reading scatter"))
+            for piece, value, u in (("1", -0.05, first), ("2", -0.25, second))
+        }
+        found.append(heat._spreads({place: known}, {"K1"}, 0.02)["K1"])
+    assert_allclose([found[0].sd, found[0].dof], [found[1].sd, found[1].dof], rtol=1e-9)
+    assert found[0].sd > 0.02
