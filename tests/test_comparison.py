@@ -575,3 +575,12 @@ def test_widening_of_more_comparisons_than_are_drawn_is_bonferronis():
     assert_allclose(found, expected, rtol=1e-9)
     tukey = stats.studentized_range.ppf(0.95, 3, np.inf) / np.sqrt(2) / stats.norm.isf(0.05 / 2)
     assert_allclose(widening(estimates, family, coverage=0.95, seed=0), tukey, rtol=0.01)  # of draws
+
+
+@pytest.mark.parametrize("sds", [(0.02, 0.02, 0.02), (0.02, 0.05, 0.01, 0.03)])
+def test_the_critical_value_is_where_the_tail_is_left(sds):
+    """Oracle: definition: beyond the critical values lies 1 - coverage."""
+    estimates = read_estimates(np.arange(len(sds)) / 10, np.diag(np.square(sds)), names=None, dof=np.inf)
+    family = Contrasts(estimates, *np.triu_indices(len(sds), 1))
+    found = largest_t(estimates, family, coverage=0.95, seed=0)
+    assert_allclose(found.exceedance(found.critical), 0.05, rtol=1e-9)  # a step below 1e-7 leaves its square
