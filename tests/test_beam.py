@@ -302,6 +302,18 @@ def test_aim_offset_cautions():
         aim_offset(stock, level(value=0.0))
 
 
+@pytest.mark.parametrize(("reach", "directions"), [(3.5, 3), (3.25, 2)])
+def test_an_aim_needs_three_directions_on_each_axis(reach, directions):
+    """Oracle: by hand: steps of 0.5 deg to 3.5 deg leave -0.5, 0 and 0.5 deg under shifts of 3 deg; to 3.25 deg two."""
+    small = beam("B0-HR", up=np.arange(-reach, reach + 0.1, 0.5))
+    if directions == 3:
+        found = aim_offset(small, small, largest=3.0)
+        assert_allclose([found.horizontal, found.vertical], 0.0, atol=1e-6)
+    else:
+        with pytest.raises(MethodError, match="on each axis; got 2"):
+            aim_offset(small, small, largest=3.0)
+
+
 @pytest.mark.parametrize("phase", [0.0, 0.012, 0.025])
 @pytest.mark.parametrize("step", [0.05, 0.1])
 def test_sharpness_of_known_cutoffs(step, phase):

@@ -96,6 +96,17 @@ def test_what_the_meter_shows_is_corrected_with_the_light(tmp_path):
     assert_allclose(one.intensity.only("resolution").u, 0.8 / math.sqrt(12) * 64, rtol=1e-9)
 
 
+def test_what_the_meter_shows_is_corrected_by_the_mean_of_the_seatings(tmp_path):
+    """Oracle: closed form: seatings at 13.2 V and 12.7 V are brought to 13.2 V by 1 and (13.2/12.7)^3.42; the step of
+    1 lx over two seatings is worth their mean in ln.
+    """
+    rows = f"{HEAD.strip()},mounting,socket_V\nB0,151,HP,4000,1,13.2\nB0,140,HP,4000,2,12.7\nK1,151,HP,4000,1,13.2\n"
+    (one,) = bench_candela(bench(tmp_path, rows, toml=METER + PLACE), lamp="B0")
+    factor = (13.2 / 12.7) ** (3.42 / 2)
+    assert_allclose(one.intensity.only("resolution").u, factor / math.sqrt(12) / math.sqrt(2) * 64, rtol=1e-9)
+    assert_allclose(one.intensity.only("range term").u, factor * 20 / math.sqrt(3) * 64, rtol=1e-9)
+
+
 def test_which_near_field_is_as_doubtful_here_as_in_the_run(tmp_path):
     """Oracle: the run's own spread between two laws that explain it, as a share of its intensity; and the light at
     6 m over the law's ratio there.

@@ -16,7 +16,7 @@ from photolab.metrology.comparison import equivalence, pairwise
 from photolab.metrology.estimates import Contrasts, read_estimates
 from photolab.metrology.quantity import Input, Joint, limits
 from photolab.metrology.ranking import rank_intervals, record_claim, shrink
-from photolab.metrology.simultaneous import largest_t
+from photolab.metrology.simultaneous import largest_t, widening
 
 EXAMPLES = {
     example["id"]: example
@@ -564,3 +564,23 @@ def test_points_that_are_kept_are_those_made_anew():
     simultaneous._points.cache_clear()
     simultaneous._chi_squares.cache_clear()
     assert first == again == low()
+
+
+def test_widening_of_more_comparisons_than_are_drawn_is_bonferronis():
+    """Oracle: closed form: the quantile of the tail shared by all comparisons over that of one."""
+    estimates = read_estimates([0.0, 0.1, 0.2], 0.02**2 * np.eye(3), names=None, dof=np.inf)
+    family = Contrasts(estimates, *np.triu_indices(3, 1))
+    found = widening(estimates, family, coverage=0.95, seed=0, comparisons=10_000)
+    expected = stats.norm.isf(0.05 / 10_000 / 2) / stats.norm.isf(0.05 / 2)
+    assert_allclose(found, expected, rtol=1e-9)
+    tukey = stats.studentized_range.ppf(0.95, 3, np.inf) / np.sqrt(2) / stats.norm.isf(0.05 / 2)
+    assert_allclose(widening(estimates, family, coverage=0.95, seed=0), tukey, rtol=0.01)  # of draws
+
+
+@pytest.mark.parametrize("sds", [(0.02, 0.02, 0.02), (0.02, 0.05, 0.01, 0.03)])
+def test_the_critical_value_is_where_the_tail_is_left(sds):
+    """Oracle: definition: beyond the critical values lies 1 - coverage."""
+    estimates = read_estimates(np.arange(len(sds)) / 10, np.diag(np.square(sds)), names=None, dof=np.inf)
+    family = Contrasts(estimates, *np.triu_indices(len(sds), 1))
+    found = largest_t(estimates, family, coverage=0.95, seed=0)
+    assert_allclose(found.exceedance(found.critical), 0.05, rtol=1e-9)  # a step below 1e-7 leaves its square

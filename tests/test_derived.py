@@ -211,3 +211,15 @@ def test_the_assumed_limit_of_watts_is_named_where_it_enters_alone(tmp_path):
     assert assumed_limit(bench(tmp_path / "a", lit, electrical=rows)) == ()
     (one,) = assumed_limit(bench(tmp_path / "b", lit, electrical=rows.replace("25,lamp,1", "25,lamp,")))
     assert (one.value, one.unit) == (2.0, "%")
+
+
+@pytest.mark.parametrize(("limits", "assumed"), [((1, ""), True), (("", ""), True), ((1, 1.5), False)])
+def test_the_limit_of_power_readings_is_assumed_where_one_states_none(tmp_path, limits, assumed):
+    """Oracle: the cells typed: one blank is enough, and 2 % is the default."""
+    from small_benches import bench
+
+    power = "lamp,elapsed_s,power_W,per,uncertainty_percent\n" + "".join(
+        f"K1,{s},{w},lamp,{x}\n" for s, w, x in zip((60, 1800), (25, 24), limits, strict=True)
+    )
+    read = bench(tmp_path, "lamp,illuminance_lx,housing\nK1,400,HP\nB0,380,HP\n", electrical=power)
+    assert [(one.name, one.figure) for one in assumed_limit(read)] == [("power reading", "2 %")] * assumed

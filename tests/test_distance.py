@@ -136,6 +136,21 @@ def test_common_errors_move_a_fit_as_the_fit_says():
     assert_allclose(fit.own, fit.covariance, rtol=1e-12)  # nothing in common was declared
 
 
+def test_what_is_common_moves_intensity_and_shape_together():
+    """Oracle: law of propagation: each common error shifts both, so that covariances have signs; the zero of the tape
+    lowers the intensity of a near-field law and raises its shape.
+    """
+    exact = run(lambda d: 2000.0 / (d + 0.03) ** 2, relative=0.05)
+    doubts = {"range": 0.5, "tape_zero": 1e-3, "scale": 0.02}
+    names = ("common_illuminance_uncertainty", "common_distance_uncertainty", "scale_uncertainty")
+    for fit in compare_fits(**exact, **dict(zip(names, doubts.values(), strict=True))).fits.values():
+        shifts = np.array([fit.per_unit[cause] * u for cause, u in doubts.items()])
+        assert_allclose(fit.covariance - fit.own, shifts.T @ shifts, rtol=1e-9, atol=1e-12)
+    intensity, shape = fit.per_unit["tape_zero"]
+    assert fit.model == "disc"
+    assert intensity < -1.0 < 1.0 < shape
+
+
 LUX = st.just(0.0) | st.floats(1e-6, 1e6)  # below, a float itself runs out of digits
 
 

@@ -139,9 +139,58 @@ def test_what_the_meter_shows_is_corrected_with_the_light(tmp_path, dark):
     assert (one.shared[0] > 0.0) == (dark == "")
     for of in ("candela", "apparent"):
         here, there = getattr(one, of), getattr(plain, of)
+        # the fit ends where its steps are small: values to 1e-4, what it makes of doubts to 1e-3
         assert_allclose(here.value, 0.8 * there.value, rtol=1e-4)
         assert_allclose(here.only("range term").u, 0.8 * there.only("range term").u, rtol=1e-3)
         assert_allclose(here.only("reading scatter").u, 0.8 * there.only("reading scatter").u, rtol=1e-3)
+
+
+def test_a_factor_is_of_what_the_meter_shows_without_the_dark(tmp_path):
+    """Oracle: closed form: a certificate of 0.8 is 0.8 of the light shown less 3 lx that are dark."""
+    rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2 + 3, 2), 3, 4000) for d in (2, 3, 4, 6, 8)]
+    stated = "[meter.certificate]\ncorrection = 0.8\nexpanded_uncertainty_percent = 1.5\n"
+    one = run_of(tmp_path, rows, toml=PLACED.replace("[[housing]]", stated + "[[housing]]"))
+    assert_allclose(one.points["factor"], 0.8, rtol=1e-12)
+
+
+def test_what_all_readings_share_is_corrected_by_the_mean_of_the_run(tmp_path):
+    """Oracle: closed form: half at 13.2 V, half at 12.7 V; the range term is 0.5 % of 4000 lx as limits."""
+    rows = [
+        ("R", "B0", "HP", d, round(10_000 / d**2, 2), "", 4000, volts)
+        for d, volts in ((2, 13.2), (3, 12.7), (4, 13.2), (6, 12.7))
+    ]
+    one = run_of(tmp_path, rows, header=HEAD + ",socket_V")
+    mean = (1 + (13.2 / 12.7) ** 3.42) / 2
+    assert_allclose(one.factor, mean, rtol=1e-12)
+    assert_allclose(one.shared[0], mean * 20 / math.sqrt(3), rtol=1e-12)
+
+
+def test_doubt_of_a_level_by_hand(tmp_path):
+    """Oracle: by hand: scatter of pairs ± 1 % and the last figure of 1 lx are halved over two repeats, the linearity of
+    1 % and half a step of the dark reading, as limits, are not.
+    """
+    rows = [
+        ("R", "B0", "HP", d, round(share * 10_000 / d**2, 4) + 3, 3, 4000)
+        for d in (2, 3, 4, 6)
+        for share in (1.01, 0.99)
+    ]
+    one = run_of(tmp_path, rows)
+    lux = 10_000 / np.array([2, 3, 4, 6]) ** 2
+    scatter = math.log(1.01 / 0.99) / math.sqrt(2)
+    u = np.sqrt(((scatter * lux) ** 2 + 1 / 12) / 2 + (0.01 * lux) ** 2 / 3 + 0.5**2 / 3)
+    assert_allclose(one.points["u_lx"], u, rtol=1e-4)  # means of ln and of lux, and lux as displayed
+
+
+def test_scatter_of_a_run_is_that_of_the_repeats_of_its_lamp_without_their_dark(tmp_path):
+    """Oracle: by hand: two repeats in readings.csv of 310 and 298 lx, 10 lx of each dark; none of another lamp."""
+    lit = [("B0", 310), ("B0", 298), ("K1", 330), ("K1", 200)]
+    readings = csv("lamp,illuminance_lx,dark_lx,housing,mounting", [(*one, 10, "HP", 1) for one in lit])
+    rows = [("R", "B0", "HP", d, round(10_000 / d**2, 2), 0, 4000) for d in (2, 3, 4, 6)]
+    one = evaluate_distances(bench(tmp_path, readings, toml=PLACED, distance=csv(HEAD, rows)))[0]
+    lux = one.points["illuminance_lx"].to_numpy()
+    scatter = math.log(300 / 288) / math.sqrt(2)
+    u = np.sqrt((scatter * lux) ** 2 + 1 / 12 + (0.01 * lux) ** 2 / 3 + 0.5**2 / 3)
+    assert_allclose(one.points["u_lx"], u, rtol=1e-9)
 
 
 def test_scale_of_the_meter_is_shared_and_linearity_is_not(tmp_path):

@@ -241,3 +241,15 @@ def test_a_point_that_two_lamps_share_is_compared(tmp_path):
     bench = read_bench(bf.make(tmp_path / "b", readings_csv=text, lamps_csv=lamps))
     said = [str(problem) for problem in bench.warnings if problem.code == "caution 38"]
     assert [one.split('"')[1] for one in said] == ["corner"]
+
+
+@pytest.mark.parametrize(
+    ("first", "then", "said"), [(31, 300, False), (29, 300, True), (300, 29, False), (0, None, False)]
+)
+def test_a_record_may_begin_before_the_lamp_was_lit(tmp_path, first, then, said):
+    # the rule: less than a tenth of the next reading of the same run, and of its first reading alone
+    rows = f"W1,A1,0,{first}\n" + (f"W1,A1,30,{then}\nW1,A1,1800,{then - 1}\n" if then else "")
+    dip = "W2,A2,0,300\nW2,A2,30,1\nW2,A2,1800,290\n"
+    warnings = read_bench(bf.make(tmp_path / "b", warm_up_csv=bf.WARM + rows + dip)).warnings
+    lines = [problem.line for problem in warnings if "not lit yet" in str(problem)]
+    assert lines == ([2] if said else [])

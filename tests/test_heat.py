@@ -18,7 +18,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.heat import left_of_pieces, record_drift, warm_up_runs
 from photolab.bench.heat_and_light import looked_at
 from photolab.bench.ratio_table import heat_rows
-from photolab.metrology.quantity import Input, Joint
+from photolab.metrology.quantity import Input, Joint, measured
 from photolab.publication.tables import results
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
@@ -507,3 +507,79 @@ def test_what_stable_records_say_is_the_same_before_and_after_the_fit():
     for one, other in zip(after.fading(), at_once.fading(), strict=True):
         for a, b in ((one.share, other.share), (one.time_constant, other.time_constant)):
             assert (a.value, a.interval(), a.u, a.dof) == (b.value, b.interval(), b.u, b.dof)
+
+
+def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_path):
+    """Oracle: by hand. K1: piece 1 keeps 0.9 in its one seating read at both instants (two readings at 60 s), its
+    other seating does not enter; piece 2 was seated anew on the second day and keeps 330/400; piece 3 was not held.
+    Of K2 one piece was read at 60 s and the other at the hold time, of K4 one at the hold time alone.
+    K3 has a record, which speaks for the hot spot but not for the corner.
+    """
+    cells = "lamp,specimen,day,mounting,point,elapsed_s,illuminance_lx,housing,range_lx"
+    read = [
+        ("B0", 1, "D1", 1, "hot_spot", 60, 500), ("B0", 1, "D1", 1, "hot_spot", 1800, 495),
+        ("B0", 1, "D1", 1, "corner", 60, 100), ("B0", 1, "D1", 1, "corner", 1800, 99),
+        ("B0", 1, "D2", 2, "hot_spot", 60, 500), ("B0", 1, "D2", 2, "hot_spot", 1800, 495),
+        ("K1", 1, "D1", 1, "hot_spot", 60, 400), ("K1", 1, "D1", 1, "hot_spot", 61, 400),
+        ("K1", 1, "D1", 1, "hot_spot", 1800, 360), ("K1", 1, "D2", 2, "hot_spot", 60, 800),
+        ("K1", 2, "D1", 1, "hot_spot", 60, 400), ("K1", 2, "D2", 2, "hot_spot", 1800, 330),
+        ("K1", 3, "D1", 1, "hot_spot", 60, 410), ("K4", 1, "D1", 1, "hot_spot", 1800, 300),
+        ("K2", 1, "D1", 1, "hot_spot", 60, 400), ("K2", 2, "D1", 1, "hot_spot", 1800, 300),
+        ("K3", 1, "D1", 1, "hot_spot", 60, 400), ("K3", 1, "D1", 1, "hot_spot", 1800, 100),
+        ("K3", 1, "D1", 1, "corner", 60, 80), ("K3", 1, "D1", 1, "corner", 1800, 60),
+    ]  # fmt: skip
+    noise = np.random.default_rng(3).normal(0.0, 0.3, 120)
+    light = [300 * (0.8 + 0.2 * math.exp(-(20.0 * k - 40.0) / 240.0)) + noise[k - 1] for k in range(1, 121)]
+    record = [("W", "K3", 20 * k, f"{light[k - 1]:.1f}", "HP", 400, 1) for k in range(1, 121)]
+    made = bench(
+        tmp_path,
+        csv(cells, [(*one, "HP", 4000) for one in read]),
+        toml=METER + '[[housing]]\nid = "HP"\n',
+        lamps="lamp,technology,role\nB0,filament,baseline\nK1,led,candidate\nK2,led,candidate\nK3,led,candidate\nK4,led,candidate\n",
+        warm_up=csv("run,lamp,elapsed_s,illuminance_lx,housing,range_lx,specimen", record),
+    )
+    rows = heat_rows(evaluate(made))
+    rows = rows[rows["measurand"] == "remaining light"].set_index(["lamp", "point"])
+    assert sorted(rows.index) == [
+        ("B0", "corner"), ("B0", "hot_spot"), ("K1", "hot_spot"), ("K2", "hot_spot"), ("K3", "corner"),
+        ("K3", "hot_spot"),
+    ]  # fmt: skip
+    assert list(rows.loc[[("K3", "corner"), ("K3", "hot_spot")], "scope"]) == ["specimens", "readings"]
+    kept = [("B0", "hot_spot"), ("B0", "corner"), ("K1", "hot_spot"), ("K2", "hot_spot"), ("K3", "corner")]
+    values = [0.99, 0.99, math.sqrt(0.9 * 330 / 400), 0.75]
+    held = [
+        place for place in kept if place[0] != "K2"
+    ]  # its ratio is of lamps, and has the steps of the days
+    assert_allclose(rows.loc[held, "value"], values, rtol=1e-9)
+    counts = rows.loc[kept, ["n_mountings", "n_readings", "n_days", "n_held"]].astype(int).to_numpy()
+    assert counts.tolist() == [[2, 4, 2, 1], [1, 2, 1, 1], [3, 5, 2, 2], [2, 2, 1, 1], [1, 2, 1, 1]]
+    # of pieces that were all held, what other pieces may keep is no part
+    other = heat_rows(evaluate(made.changed(remaining_sd_percent=9.0)))
+    other = other[other["measurand"] == "remaining light"].set_index(["lamp", "point"])
+    wide = [table.loc["B0", "ln_expanded_uncertainty"] for table in (rows, other)]
+    assert_allclose(*wide, rtol=1e-9)
+
+
+def test_a_record_of_a_meter_that_is_not_known_has_no_range_term(tmp_path):
+    """Oracle: 0.5 % of 4000 lx as limits for the meter of the bench, nothing for another."""
+    made = bench(tmp_path, csv("lamp,illuminance_lx", [("B0", 300), ("K1", 330)]), toml=METER)
+    of = {
+        name: heat.range_term(made, pd.DataFrame({"meter": [name], "range_lx": [4000.0]}))
+        for name in ("M1", "")
+    }
+    assert_allclose(of["M1"].u, 20 / math.sqrt(3), rtol=1e-12)
+    assert of[""].u == 0.0
+
+
+def test_noise_of_what_is_left_is_pooled_by_squares():
+    """Oracle: identity: pieces known to 1 % and 7 % count as both known to 5 %, the root of their mean square."""
+    place = ("K1", "HP", "hot_spot", "hold")
+    found = []
+    for first, second in ((0.01, 0.07), (0.05, 0.05)):
+        known = {
+            piece: measured(value, Input(("record", piece), u, kind="reading scatter"))
+            for piece, value, u in (("1", -0.05, first), ("2", -0.25, second))
+        }
+        found.append(heat._spreads({place: known}, {"K1"}, 0.02)["K1"])
+    assert_allclose([found[0].sd, found[0].dof], [found[1].sd, found[1].dof], rtol=1e-9)
+    assert found[0].sd > 0.02

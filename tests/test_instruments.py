@@ -7,6 +7,7 @@ import math
 
 import pytest
 from numpy.testing import assert_allclose
+from small_benches import METER, bench
 
 from photolab.bench import instruments
 from photolab.bench.model import Certificate, Meter
@@ -100,3 +101,17 @@ def test_a_linearity_that_is_stated_in_code_counts():
     """Oracle: the figure stated, where it is neither the usual one nor what follows from the percent of reading."""
     assert instruments.linearity_percent(meter(reading_percent=(4.0,), linearity_percent=20.0)) == 20.0
     assert instruments.linearity_percent(meter(reading_percent=(0.9,))) == pytest.approx(0.3, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("stated", "given", "wanted"), [("", {}, 0.5), (0.7, {}, 0.7), ("", {"linearity_percent": 0.6}, 0.6)]
+)
+def test_a_changed_accuracy_brings_the_linearity_that_follows_from_it(tmp_path, stated, given, wanted):
+    """Oracle: the rule: a third of the smallest percent of reading up to 1 %, unless one is stated."""
+    toml = METER.replace(
+        "range_percent", f"linearity_percent = {stated}\nrange_percent" if stated else "range_percent"
+    )
+    made = bench(tmp_path, "lamp,illuminance_lx\nB0,300\nK1,330\n", toml=toml)
+    changed = made.changed(reading_percent=1.5, **given).meters["M1"]
+    assert changed.linearity_percent == pytest.approx(wanted, rel=1e-12)
+    assert instruments.linearity_percent(changed) == pytest.approx(wanted, rel=1e-12)

@@ -65,6 +65,15 @@ def test_times_are_counted_from_switch_on(tmp_path, times, start, header, elapse
     assert list(bench.tables["warm_up"]["elapsed_s"]) == elapsed
 
 
+def test_the_row_at_switch_off_still_counts(tmp_path):
+    # Oracle: the instants typed: from after switch-on at 10 s to switch-off at 70 s, that instant with them.
+    stamps = 'lamp = "A1"\nswitched_on = "10"\nswitched_off = "70"'
+    toml = bf.TOML + bf.LOG.replace('lamp = "A1"', stamps)
+    text = "t,E\n" + "".join(f"{t},300\n" for t in (10, 40, 70, 100))
+    bench = read_bench(bf.make(tmp_path / "b", bench_toml=toml, log_csv=text))
+    assert list(bench.tables["warm_up"]["elapsed_s"]) == [30.0, 60.0]
+
+
 def test_logger_rows_stand_beside_the_rows_of_warm_up(tmp_path):
     files = {"warm_up_csv": bf.WARM + "W0,A2,30,300\n", "log_csv": "t,E\n30,310\n60,305\n"}
     bench = read_bench(bf.make(tmp_path / "b", bench_toml=bf.TOML + bf.LOG, **files))

@@ -1,9 +1,11 @@
 """Page one: what heat does, told from rows. Oracles: the rows themselves, and benches whose truth is known."""
 
 import html
+import math
 import re
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
 from small_benches import METER, bench, csv
@@ -225,6 +227,63 @@ def test_a_price_without_a_currency_and_two_covers_are_told_so(tmp_path):
     told = " ".join(text(cell) for row in PageOne(campaign, rows_of(campaign)).table for cell in row)
     assert "38 (no currency)" in told
     assert "cover open and closed" in told
+
+
+def test_what_a_lamp_keeps_is_a_row_of_the_main_point_with_an_interval(evening):
+    """Oracle: rows made here: one of another point, one without an interval, one by bounds."""
+    campaign, rows = evening
+    place = {"lamp": "Elm", "housing": "HR", "measurand": "remaining light", "instant": "hold", "unit": "1"}
+    one = {
+        **dict.fromkeys(rows.columns, ""),
+        **place,
+        "value": 0.9,
+        "low": 0.88,
+        "high": 0.92,
+        "scope": "readings",
+    }
+
+    def kept_of(**cells):
+        more = pd.DataFrame([{**one, "point": "hot_spot", "conditions": "30 min after switch-on", **cells}])
+        return PageOne(campaign, pd.concat([rows, more], ignore_index=True))
+
+    found = kept_of()
+    assert [*found.kept("Elm")] == ["HR"]
+    assert text(found.keeps(found.kept("Elm")["HR"])).endswith(" after 30 min in HR")
+    assert kept_of(point="corner").kept("Elm") == {}
+    assert kept_of(low=math.nan).kept("Elm") == {}
+    bounded = kept_of(conditions="30 min after switch-on; conservative")
+    said = text(bounded.keeps(bounded.kept("Elm")["HR"]))
+    assert said.endswith(" in HR, by bounds of a record that ends before")
+
+
+def test_a_lamp_is_alone_only_where_no_ratio_is(demo):
+    """Oracle: the rows: what K3 keeps is known, and its ratio at the hold time too."""
+    assert "HR" in demo.kept("K3")
+    assert demo.light("K3", "HR", "hold") is not None
+    assert not demo.alone("K3", "HR")
+
+
+def test_the_model_as_sold_is_told_where_it_has_a_range():
+    """Oracle: the rows: the same cells but the scope, and none where the range was taken away here."""
+    campaign, rows = demo_campaign(), demo_rows()
+    row = next(x for x in PageOne(campaign, rows).first("K3") if x["scope"] == "specimens")
+    sold = PageOne(campaign, rows).sold(row)
+    assert sold == {**sold, **{key: row[key] for key in KEYS if key != "scope"}, "scope": "models"}
+    blank = rows.assign(family_low=rows["family_low"].mask(rows["scope"] == "models"))
+    assert PageOne(campaign, blank).sold(row) is None
+
+
+def test_more_light_everywhere_is_said_of_both_or_of_all_housings(tmp_path):
+    """Oracle: the housings made here; K1 gives twice the light in each."""
+    for places, words in ((("HA", "HB"), "in both housings."), (("HA", "HB", "HC"), "in all housings.")):
+        lit = [(lamp, lux, place, 4000) for place in places for lamp, lux in (("B0", 1000), ("K1", 2000))]
+        toml = METER + "".join(f'[[housing]]\nid = "{place}"\n' for place in places)
+        made = bench(tmp_path / places[-1], csv("lamp,illuminance_lx,housing,range_lx", lit), toml=toml)
+        campaign = evaluate(made)
+        told = [text(line) for line in told_lines(PageOne(campaign, rows_of(campaign)))]
+        assert [line for line in told if line.endswith(words)] == [
+            f"60 s after switch-on K1 is shown to give more light than B0 {words}"
+        ]
 
 
 def test_the_words_of_the_picture_are_those_of_the_table(demo):

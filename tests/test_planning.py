@@ -269,6 +269,7 @@ def test_allocation_refusals():
     with pytest.raises(MethodError, match=r"must pay for one unit of each level \(46\); got 40") as refused:
         allocate_effort(SPREAD, COST, total_cost=40.0)
     assert refused.value.known == {"least_cost": 46.0}
+    assert allocate_effort(SPREAD, COST, total_cost=46.0)["count"].tolist() == [1, 1, 1]
     with pytest.raises(
         ValueError, match="cost_by_level must name the levels specimen, mounting, reading in order"
     ):

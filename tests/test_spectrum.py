@@ -165,6 +165,10 @@ def test_lamps_of_one_technology_differ_by_a_share_of_the_index():
 
 REFUSED = [
     ((NM[::-1], V), r"wavelength\[1\] must be more than the one before; got 779 after 780 nm"),
+    (
+        (np.insert(NM, 1, 380.0), np.insert(V, 1, 0.0)),
+        r"wavelength\[1\] must be more than the one before; got 380 after 380 nm",
+    ),
     ((NM / 1000.0, V), "wavelength must be in nanometres; 0.38 to 0.78 looks like micrometres"),
     ((NM * 1e-9, V), "looks like metres"),
     ((NM * 10.0, V), "looks like angstroms"),
@@ -220,3 +224,8 @@ def test_a_line_between_whole_nanometres_counts_in_full():
     nodes = np.sort([*np.arange(380.0, 781.0), 555.2, 555.5, 555.8])
     found = luminous_efficacy_of_radiation(nodes, np.where(nodes == 555.5, 1.0, 0.0))
     assert_allclose(found, 683.002 * photopic_efficiency(555.5), rtol=1e-12)
+
+
+def test_an_led_illuminant_is_not_known_beyond_its_table():
+    """Oracle: the published table from 380 to 780 nm, its first value 0."""
+    assert_allclose(led_illuminant([300.0, 380.0, 800.0], "LED-B1"), [np.nan, 0.0, np.nan], atol=0.0)

@@ -195,6 +195,40 @@ def test_light_that_the_reader_would_refuse_is_not_kept(tmp_path):
     assert len(read_bench(bench.folder).tables["readings"]) == len(ROWS) + 2
 
 
+@pytest.mark.parametrize(
+    ("term", "refused", "kept"),
+    [("digits = 8", "-9", "-8"), ("range_percent = 1", "-41", "-40"), ("digits = 2", "-6", "-5")],
+)
+def test_a_dark_reading_is_no_lower_than_the_accuracy_line_allows(tmp_path, term, refused, kept):
+    """Oracle: by hand on the 4000 lx range of 1 lx steps: the accuracy line's part, but no less than five steps."""
+    bench = Bench(shed(tmp_path / "shed", toml=TOML.replace("digits = 5", term)))
+    bench("wren", "1", "4000")
+    assert bench(refused).said.startswith(f"{refused} lx; a covered meter shows 0")
+    assert bench(kept).prompt == "Enter at the moment wren is switched on"
+
+
+def test_a_dark_reading_of_a_display_without_declared_steps_is_held_against_the_light(tmp_path):
+    """Oracle: by hand: a step is taken as 1 % of the least reading on the range, 6120 lx: five are 306 lx."""
+    toml = TOML.replace("digits = 5\n", "").replace("resolution_lx = [0.1, 1, 10]\n", "")
+    bench = Bench(shed(tmp_path / "shed", toml=toml))
+    bench("wren", "1", "4000")
+    assert bench("-3").prompt == "Enter at the moment wren is switched on"  # nothing yet to hold it against
+    bench("")
+    assert bench.at(61, "6120", "keep", "40000").prompt.startswith("Dark reading")
+    assert bench("-307").said.startswith("-307 lx; a covered meter shows 0")
+    assert bench("-306").prompt == "Another figure, or Enter to go on"
+
+
+def test_light_at_the_top_of_the_range_is_still_on_it(tmp_path):
+    """Oracle: the reader of bench folders, which refuses light above the range alone."""
+    toml = TOML.replace("[400, 4000, 40000]", "[4000]").replace("[0.1, 1, 10]", "[1]")
+    bench = Bench(shed(tmp_path / "shed", toml=toml))
+    bench("wren", "1", "3", "")
+    bench.at(61, "4000", "keep")
+    bench("", "skip", "")
+    assert read_bench(bench.folder).tables["readings"]["illuminance_lx"].tolist()[-1] == 4000.0
+
+
 def test_a_meter_with_one_range_shows_nothing_above_it(tmp_path):
     """Oracle: the reader of bench folders."""
     toml = TOML.replace("[400, 4000, 40000]", "[4000]").replace("[0.1, 1, 10]", "[1]")

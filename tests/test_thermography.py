@@ -246,6 +246,12 @@ def test_emissivity_from_a_patch():
         emissivity_from_patch(24.0, 25.0, patch_emissivity=0.96, set_emissivity=0.95, reflected=22.0)
     with pytest.raises(MethodError, match=r"emissivity from the patch must be above 0 and at most 1; got -"):
         emissivity_from_patch(20.0, 90.0, patch_emissivity=0.96, set_emissivity=0.95, reflected=22.0)
+    with pytest.raises(MethodError, match=r"patch must be 10 K or more above what is reflected; got 2.97 K"):
+        emissivity_from_patch(24.0, [60.0, 25.0], patch_emissivity=0.96, set_emissivity=0.95, reflected=22.0)
+    with pytest.raises(MethodError, match=r"must be above 0 and at most 1; got 1.1"):
+        emissivity_from_patch(
+            displayed(1.1), displayed(0.96), patch_emissivity=0.96, set_emissivity=0.95, reflected=22.0
+        )
 
 
 def test_published_emissivities_carry_their_source():

@@ -2,12 +2,16 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from numpy.testing import assert_allclose
 from scipy import stats
 
+from photolab.bench.campaign import half_widths
 from photolab.bench.verdicts import judge, judged_cells, mountings_to_separate
+from photolab.metrology.quantity import Input, Joint
 
 M = math.log(1.1)
 
@@ -76,3 +80,20 @@ def test_no_number_of_mountings_beats_the_floor():
 def test_equal_readings_need_no_number():
     need = mountings_to_separate(0.0, 0.03, 0.01)
     assert (need.even_chance, need.four_in_five) == (None, None)
+
+
+def test_half_widths_are_tukeys_of_all_pairs_without_the_silent():
+    """Oracle: the studentized range of scipy for three lamps alike and known by themselves, the baseline neither first
+    nor last; one pair left is an interval by itself, as of a normal value.
+    """
+    names = ("K1", "B0", "K2", "K3")
+    inputs = [Input(("scatter", name), 0.02, kind="reading scatter") for name in names]
+    joint = Joint(names, [0.1, 0.0, 0.3, 0.2], inputs, np.eye(4))
+    found = half_widths(joint, "B0", coverage=0.95, silent={"K3"})
+    tukey = 0.02 * stats.studentized_range.ppf(0.95, 3, np.inf)
+    assert list(found) == ["K1", "K2"]
+    assert_allclose([*found.values()], tukey, rtol=0.01)  # of draws
+    alone = half_widths(joint, "B0", coverage=0.95, silent={"K2", "K3"})
+    assert alone == pytest.approx({"K1": 0.02 * math.sqrt(2) * stats.norm.ppf(0.975)}, rel=1e-9)
+    assert half_widths(joint, "B0", coverage=0.95, silent={"B0"}) == {}
+    assert half_widths(joint, "B0", coverage=0.95, silent={"K1", "K2", "K3"}) == {}

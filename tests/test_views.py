@@ -113,7 +113,9 @@ def test_all_lamps_are_per_cent_of_the_ratios(demo):
     expected = [
         100 * (x - 1) for x in (demo.ratio("K3", "B0", housing="HR").ratio, among["low"], among["high"])
     ]
-    assert_allclose(rows.loc[("HR", "K3"), ["percent", "low", "high"]].astype(float), expected, atol=5e-5)
+    assert_allclose(
+        rows.loc[("HR", "K3"), ["percent", "low", "high"]].astype(float), expected, atol=5e-5
+    )  # drawn of four places
     assert len(rows) == 16
     words = figure_tables.all_lamps_words(figure_tables.all_lamps(demo), "B0")
     assert words.count("K3") == 2

@@ -149,6 +149,23 @@ def test_what_fades_how_fast_is_said_with_intervals():
     assert still.startswith("No time constant is given, because the light does not fall by more than")
 
 
+def test_volts_across_a_step_are_of_four_readings_beside_it():
+    """Oracle: the figures put in: 13.0 V in the last four before, 12.5 V in the third to sixth behind."""
+    from dataclasses import replace
+
+    run = runs()["W07"]
+    behind = run.record["elapsed_s"] > 1125.0
+    order = np.where(behind, behind.cumsum(), (~behind)[::-1].cumsum()[::-1])  # 1 is next to the step
+    volts = np.where(
+        behind, np.select([order <= 2, order <= 6], [12.0, 12.5], 13.4), np.where(order <= 4, 13.0, 13.2)
+    )
+    stepped = replace(
+        run, fit=replace(run.fit, step=Step(1125.0, -0.14, 0.002)), record=run.record.assign(socket_V=volts)
+    )
+    (told,) = words.run_steps(stepped)
+    assert told.endswith("Meanwhile its volts went from 13.0 to 12.5 V.")
+
+
 def test_step_is_said_with_its_instant_and_size():
     """Oracle: 14 % at 18.5 min were put in, over 20 s; the power fell from 30.2 W to 25.6 W."""
     from dataclasses import replace
@@ -182,6 +199,14 @@ def test_step_is_said_with_its_instant_and_size():
             "its light falls by 14.0 % at 18.8 min while its volts went from 13.2 to 12.9 V",
         ),
         (-0.14, (13.2, 13.2), (2.29, 2.28), "its light falls by 14.0 % at 18.8 min"),  # something in the beam
+        (
+            -0.14,
+            (13.2, 13.2),
+            (2.29, 2.29 * 0.92),
+            "lowers its own power at 18.8 min",
+        ),  # more than half of it
+        (-0.14, (13.2, 13.2), (2.29, 2.29 * 0.94), "its light falls by 14.0 % at 18.8 min"),  # less than half
+        (-0.14, (13.2, 13.1), (2.29, 1.94), "lowers its own power at 18.8 min"),  # 0.8 %: held
         (0.04, (13.2, 13.2), (2.29, 2.40), "its light rises by 4.0 % at 18.8 min"),
         (
             -0.14,
