@@ -267,7 +267,7 @@ class Faults:
             What else the words name.
         """
         for row in rows.to_dict("records") if len(rows) else ():  # the rows with a fault alone
-            cells: dict[Any, Any] = {"value": row.get(column), **row, **more}
+            cells: dict[Any, Any] = {**row, "value": row.get(column), **more}
             said = {str(name): shown(cell) if isinstance(cell, str) else cell for name, cell in cells.items()}
             self.at(code, file, row, words.format_map(said), column)
 
