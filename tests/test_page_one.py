@@ -211,10 +211,24 @@ def test_a_lamp_that_was_held_where_the_baseline_was_not_is_told_by_what_it_keep
     assert "; it keeps 90.0 % (95 %: " in said
     assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
     asked = Question(asked_on="2026-01-05", lamp="K1", housing="each", instant="hold", more_than_percent=0.0)
-    for lamp, wanting in (("K1", "B0"), ("K2", "K2")):
+    for lamp, wanting in (("K1", "B0"), ("K2", "B0 and K2")):
         made = replace(campaign.bench, questions=(replace(asked, lamp=lamp),))
         (told,) = PageOne(evaluate(made), table).questions
         assert f"Not shown; readings are missing for {wanting} (" in text(told)
+
+
+def test_a_question_says_that_the_baseline_is_missing_where_the_lamp_is_not(tmp_path):
+    """Oracle: what was typed: K1 was read after the heat alone, B0 and K2 at first alone."""
+    asked = '[[question]]\nasked_on = 2026-01-05\nlamp = "{}"\nhousing = "each"\ninstant = "{}"\n'
+    asked += "more_than_percent = 0\n"
+    each = (("K1", "hold", "B0"), ("K2", "hold", "B0 and K2"), ("K1", "initial", "K1"))
+    rows = [("B0", 300, 60), ("K1", 360, 1800), ("K2", 330, 60)]
+    lit = csv("lamp,illuminance_lx,elapsed_s,housing,range_lx", [(*r, "HP", 4000) for r in rows])
+    toml = METER + '[[housing]]\nid = "HP"\n' + "".join(asked.format(*one) for one in each)
+    campaign = evaluate(bench(tmp_path, lit, toml=toml))
+    told = [text(line) for line in PageOne(campaign, rows_of(campaign)).questions]
+    for line, (*_, missing) in zip(told, each, strict=True):
+        assert f"Not shown; readings are missing for {missing} (" in line
 
 
 def test_a_price_without_a_currency_and_two_covers_are_told_so(tmp_path):

@@ -647,13 +647,13 @@ def _answer(found: PageOne, question: Question) -> Line:
         answer = f"Yes, shown: {'; '.join(x + in_housing(joined(filter(None, shown[x]))) for x in yes)}"
     elif open_:
         full = [lamp for lamp in open_ if len(at[lamp]) == len(housings)]
-        short = [lamp for lamp in open_ if lamp not in full]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
-        lacking = {x: [h for h in housings if h not in at[x]] for x in short}
-        ready = {x for x, places in lacking.items() if all(found.alone(x, h) for h in places)}
-        wanting = dict.fromkeys(found.campaign.baseline if x in ready else x for x in short)
-        answer += f"; readings are missing for {joined(wanting)}" if short else ""
+        base, known = found.campaign.baseline, found.campaign.at(question.instant).names
+        lacking = [(x, h) for x in open_ for h in housings if h not in at[x]]
+        both = [(one, h, "hot_spot", question.instant) for x, h in lacking for one in (base, x)]
+        wanting = dict.fromkeys(name[0] for name in both if name not in known)
+        answer += f"; readings are missing for {joined(wanting)}" if wanting else ""
     when = found.when(question.instant)
     scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
     asked = question.words or _in_words(found, question, when)

@@ -477,7 +477,10 @@ def left_out_sentence(found: LeftOut) -> str:
     changing, kept = [part for part in found.changing if part not in only], len(found.each) - len(only)
     more = f" and {len(changing) - _MOST_NAMED} more" if len(changing) > _MOST_NAMED else ""
     said = f"No single {noun} decides it: leaving out any one of {kept} keeps the verdict." if kept else ""
-    if changing and kept:
+    if kept == 1:
+        (one,) = (part for part in found.each if part not in only)
+        said = f"Leaving out the one {noun} that can be left out, {one}, keeps the verdict."
+    if changing:
         said = f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:_MOST_NAMED])}{more}."
     lost = f" Nothing is left to compare without {'; '.join(only[:_MOST_NAMED])}." if only else ""
     return f"{said}{lost}".strip()
