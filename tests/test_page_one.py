@@ -14,6 +14,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Question
 from photolab.publication.front_page import front_page
 from photolab.publication.in_words import lamp_line
+from photolab.publication.lamp_parts import lamp_parts
 from photolab.publication.page_one import KEYS, PageOne, Told, drawn, told_lines
 
 
@@ -229,6 +230,33 @@ def test_a_question_says_that_the_baseline_is_missing_where_the_lamp_is_not(tmp_
     told = [text(line) for line in PageOne(campaign, rows_of(campaign)).questions]
     for line, (*_, missing) in zip(told, each, strict=True):
         assert f"Not shown; readings are missing for {missing} (" in line
+
+
+def test_a_lamp_whose_record_was_refused_is_not_called_not_held(tmp_path):
+    """Oracle: what was typed: K1 burned for 40 min in a record with a reading of 0 lx, K2 for 10 min, B0 in none."""
+    lit = csv("lamp,illuminance_lx,range_lx", [(lamp, 300, 4000) for lamp in ("B0", "K1", "K2")])
+    runs = (("K1", 40), ("K2", 10))
+    log = [(x, x, 30 * n, 0 if n == 6 else 300) for x, end in runs for n in range(1, 2 * end + 1)]
+    record = csv("run,lamp,elapsed_s,illuminance_lx", log)
+    campaign = evaluate(bench(tmp_path, lit, toml=METER, warm_up=record))
+    rows = rows_of(campaign)
+    found = PageOne(campaign, rows)
+    told = [text(line) for line in told_lines(found)]
+    assert told[-2:] == ["Held for 30 min, but the record was refused: K1.", "Not held for 30 min: K2."]
+    assert "record to 30 min refused, read 60 s" in text(lamp_line(found, "K1"))
+    assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
+    parts = re.sub("<[^>]*>", "", "\n".join(lamp_parts(found).blocks))
+    assert parts.count("; its record to 30 min was refused.") == 1
+    assert parts.count("; not held for 30 min.") == 1
+    lit += csv("", [(lamp, 270, 4000, 1800) for lamp in ("B0", "K2")]).lstrip()
+    lit = lit.replace("4000\n", "4000,60\n").replace("range_lx", "range_lx,elapsed_s")
+    campaign = evaluate(bench(tmp_path, lit, toml=METER, warm_up=record))
+    found = PageOne(campaign, rows_of(campaign))
+    assert {row[0][0]: text(row[1]).partition("; ")[2] for row in found.table} == {
+        "K1": "record refused",
+        "K2": "",
+    }
+    assert dict(zip(found.pictured["lamp"], found.pictured["word"], strict=True))["K1"] == "record refused"
 
 
 def test_a_price_without_a_currency_and_two_covers_are_told_so(tmp_path):

@@ -97,9 +97,9 @@ def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
         if len(at) > 1:
             early = at["initial"]
             line += (f"; at {when['initial']} it was ", found.percent(early), " (", *found.range(early), ")")
-        not_held = f"not held for {when['hold']}"
-        if found.alone(lamp, housing):
-            not_held = f"{found.campaign.baseline} is not known at {when['hold']}"
+        hold, why = when["hold"], found.missing(lamp, housing)
+        said = {"not held": f"not held for {hold}", "record refused": f"its record to {hold} was refused"}
+        not_held = said.get(why, f"{found.campaign.baseline} is not known at {hold}")
         yield (*line, "." if instant == "hold" else f"; {not_held}.")
 
 

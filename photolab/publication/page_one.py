@@ -257,7 +257,7 @@ class PageOne:
             title = " ".join(f"In the {kind} housing {housing}".split())
             for lamp, at in ((lamp, at) for lamp in self.lamps if (at := self.at(lamp, housing))):
                 row: Row = {"lamp": lamp, "housing": housing, "title": title}
-                row["word"] = "baseline not known" if self.alone(lamp, housing) else "not held"
+                row["word"] = self.missing(lamp, housing)
                 row["specimens"] = int(next(iter(at.values()))["n_specimens"])
                 if "initial" in at and self.held:
                     row["earlier"] = _more(at["initial"])
@@ -402,6 +402,42 @@ class PageOne:
         """
         return housing in self.kept(lamp) and self.light(lamp, housing, "hold") is None
 
+    def refused(self, lamp: str, housing: str) -> bool:
+        """Return whether a lamp burned until the hold time in a record that does not say what is left then.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Which.
+
+        Returns
+        -------
+        bool
+            True where such a record was refused.
+        """
+        hold_s, runs = 60.0 * self.settings.hold_minutes, warm_up_runs(self.campaign.bench)
+        mine = [run for run in runs if (run.lamp, run.housing, run.remaining) == (lamp, housing, None)]
+        return any(run.record["elapsed_s"].iloc[-1] >= hold_s for run in mine)
+
+    def missing(self, lamp: str, housing: str, base: str = "baseline") -> str:
+        """Return why a lamp has no ratio at the hold time.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Which.
+        base : str, default "baseline"
+            How the baseline is called.
+
+        Returns
+        -------
+        str
+            "baseline not known", "record refused", "not held".
+        """
+        if self.alone(lamp, housing):
+            return f"{base} not known"
+        return "record refused" if self.refused(lamp, housing) else "not held"
+
     def when(self, instant: str) -> str:
         """Return an instant as a sentence has it.
 
@@ -500,7 +536,7 @@ def _light(found: PageOne, lamp: str, housing: str) -> Line:
     first: Line = (found.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
     word = found.word(row).replace(" ", _GLUE)
     if found.held and "hold" not in at:
-        word += "; baseline not known" if found.alone(lamp, housing) else "; not held"
+        word += f"; {found.missing(lamp, housing)}"
     return (*first, found.percent(row), " (", *found.range(row), f"), {word}")
 
 
@@ -622,13 +658,19 @@ def told_lines(found: PageOne, *, ranges: bool = False) -> Iterator[Line]:
             line += (f"{'; ' if place else ': '}{lamp} keeps ", *found.keeps(found.kept(lamp)[housing]))
         if lamps:
             yield (*line, ".")
-    if not found.held and not any(alone.values()):
+    gone = {h: [lamp for lamp in found.lamps if [*found.at(lamp, h)] == ["initial"]] for h in found.housings}
+    why = {(lamp, h): found.missing(lamp, h) for h, lamps in gone.items() for lamp in lamps}
+    if not found.held and set(why.values()) <= {"not held"} and not any(alone.values()):
         yield (f"No lamp was read at {hold}: what heat takes is not known.",)
         return
-    gone = {h: [lamp for lamp in found.lamps if [*found.at(lamp, h)] == ["initial"]] for h in found.housings}
-    gone = {h: [lamp for lamp in lamps if lamp not in alone[h]] for h, lamps in gone.items()}
-    if left := [joined(lamps) + in_housing(housing) for housing, lamps in gone.items() if lamps]:
-        yield (f"Not held for {hold}: {'; '.join(left)}.",)
+    heads = {
+        "record refused": f"Held for {hold}, but the record was refused",
+        "not held": f"Not held for {hold}",
+    }
+    for word, head in heads.items():
+        mine = {h: [lamp for lamp in lamps if why[lamp, h] == word] for h, lamps in gone.items()}
+        if left := [joined(lamps) + in_housing(housing) for housing, lamps in mine.items() if lamps]:
+            yield (f"{head}: {'; '.join(left)}.",)
 
 
 def _answer(found: PageOne, question: Question) -> Line:
