@@ -357,7 +357,7 @@ distance_m*       | m     | 0.2..50         | | 6.00       | reference face to m
 illuminance_lx* dark_lx meter range_lx
 repeat            | count | 1..             | | 1          | repeat of one placement
 day specimen mounting socket_V
-== beam.csv: readings over the wall, by angle or by position
+== beam.csv: readings over the wall, each run by angle or by position
 run* lamp* housing*
 horizontal_deg    | deg   | -90..90         | | -2.5       | + is right as the lamp sees the wall
 vertical_deg      | deg   | -90..90         | | -0.5       | + is up; on a wall atan(height / distance)
