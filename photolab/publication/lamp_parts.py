@@ -126,8 +126,7 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     said = price_sentences(campaign.bench, gain)
     if not said:
         return "", ""
-    code = price_judgement(campaign.bench, gain).code
-    return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
+    return price_judgement(campaign.bench, gain).code, said[0]
 
 
 def _left(found: PageOne, lamp: str) -> Iterator[Line]:
