@@ -338,6 +338,7 @@ def at_hold(
     for (*place, piece), one in left_of_pieces(seats, mountings).items():
         left.setdefault((*place, "hold"), {})[piece] = one
     table, pieces = Columns.of(seats), dict[Name, set[str]]()
+    late = _read_late(table)
     first_of = table.groups(*RESULT, "specimen").first
     for *of, piece in zip(*(table[c][first_of].astype(str) for c in (*RESULT, "specimen")), strict=True):
         pieces.setdefault(tuple(of), set()).add(piece)
@@ -350,9 +351,11 @@ def at_hold(
             one = ln_remaining(remaining, run)
             if one.parts:  # a record that names no piece is of the only one, where a single one was read
                 left.setdefault(name, {})[run.specimen or only] = one
+                late[*name, run.specimen or only] = len(run.record)
                 drifting |= set() if run.drift_logged else {name}
             else:
                 bounds.setdefault(name, one)
+                late.setdefault(name, len(run.record))
     spreads = _spreads(left, {name[0] for name in joint.names}, bench.settings.remaining_sd_percent / 100.0)
     spreads |= given or {}
     behind = dict(zip(joint.names, counts.to_dict("records"), strict=True))
@@ -365,22 +368,38 @@ def at_hold(
         if known:
             share = 1.0 / len(known)
             weights, parts = [1.0, *(share for _ in known)], [joint[first], *known.values()]
-            held, on_bench = set(known), pieces[first]
+            held, on_bench, counted = set(known), pieces[first], behind[first]
+            more = sum(late[*name, piece] for piece in known)
         elif name in behind:  # no piece was read at both instants
             weights, parts, held, on_bench = [1.0], [joint[name]], pieces[name], pieces[name]
+            counted, more = behind[name], 0
         elif name in bounds and first in behind:
             low, high = bounds[name].interval()
             middle, slack[name] = (low + high) / 2.0, (high - low) / 2.0
             weights, parts, held, on_bench = [1.0], [joint[first] + middle], {""}, pieces[first]
+            counted, more = behind[first], late[name]
         else:
             continue
         between = _between_pieces(name, spreads[name[0]], held, on_bench)
         found[name] = combine([*weights, 1.0], [*parts, between])
-        counted = behind[first if first in behind else name]
-        rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
+        counts_of = {
+            "n_specimens": len(on_bench),
+            "n_held": len(held),
+            "n_readings": counted["n_readings"] + more,
+        }
+        rows.append(counted | counts_of)
     return Held(
         Joint.of(found, first=mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting)
     )
+
+
+def _read_late(table: Columns) -> dict[Name, int]:
+    """Return how many readings at the hold time say what is left, by (lamp, housing, point, "hold", specimen)."""
+    used = read_at_both(table)
+    mine = table.among(used[table["instant"][used] == "hold"])
+    owner = mine.groups(*RESULT, "specimen")
+    names = zip(*(mine[c][owner.first].astype(str).tolist() for c in (*RESULT, "specimen")), strict=True)
+    return dict(zip(names, owner.sum(mine["n"]).astype(int).tolist(), strict=True))
 
 
 def read_at_both(table: Columns) -> NDArray[np.intp]:
