@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from shared_demo import demo_bench
+from small_benches import METER, bench
 
 from photolab.bench.contents import CONTENTS, absent
 from photolab.bench.records import read_bench
@@ -59,6 +60,23 @@ def test_changed_figures_are_declared_and_leave_the_folder(demo):
     assert demo.changed(coverage=None) is demo  # nothing given: what was fitted for it serves again
     with pytest.raises(ValueError, match=r"covrage must be a key of \[bench\]"):
         demo.changed(covrage=0.9)
+
+
+def test_what_is_assumed_follows_a_changed_figure(tmp_path):
+    """Oracle: the rules: linearity is a third of the smallest accuracy, at most 1 %; without the heat no hold time."""
+    read = bench(tmp_path, "lamp,elapsed_s,illuminance_lx\nB0,60,300\nK1,60,318\n", toml=METER)
+
+    def assumed(made):
+        return {one.name: one.words for one in made.assumed}
+
+    key, before, after = (
+        "meter M1 linearity_percent",
+        assumed(read),
+        assumed(read.changed(reading_percent=1.5)),
+    )
+    assert before[key].endswith(": 1 %, assumed")
+    assert after == before | {key: before[key].replace("1 %", "0.5 %")}
+    assert assumed(read.changed(hold_minutes=1.0)).keys() - before.keys() == {"remaining_sd_percent"}
 
 
 @pytest.mark.parametrize(

@@ -540,7 +540,9 @@ def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_p
     )
     rows = heat_rows(evaluate(made))
     ratios = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
-    ratios = ratios.set_index(["lamp", "point"])[["n_specimens", "n_mountings", "n_readings"]].T.to_dict("list")
+    ratios = ratios.set_index(["lamp", "point"])[["n_specimens", "n_mountings", "n_readings"]].T.to_dict(
+        "list"
+    )
     assert ratios == {
         ("K1", "hot_spot"): [3, 4, 5 + 2],
         ("K2", "hot_spot"): [1, 1, 1],

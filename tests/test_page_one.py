@@ -5,6 +5,7 @@ import math
 import re
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
@@ -293,9 +294,25 @@ def test_what_a_lamp_keeps_is_a_row_of_the_main_point_with_an_interval(evening):
     assert text(found.keeps(found.kept("Elm")["HR"])).endswith(" after 30 min in HR")
     assert kept_of(point="corner").kept("Elm") == {}
     assert kept_of(low=math.nan).kept("Elm") == {}
-    bounded = kept_of(conditions="30 min after switch-on; conservative")
-    said = text(bounded.keeps(bounded.kept("Elm")["HR"]))
-    assert said.endswith(" in HR, by bounds of a record that ends before")
+
+
+@pytest.mark.parametrize(
+    ("until", "by", "tail"),
+    [(1800, "record", " after 30 min"), (1200, "bounds", ", by bounds of a record that ends before")],
+)
+def test_what_says_how_much_is_left_is_told_by_its_kind(tmp_path, until, by, tail):
+    """Oracle: what was typed: a record to the hold time or ending before; readings at both instants of the corner."""
+    rows = [(lamp, 300, 60, point) for lamp in ("B0", "K1") for point in ("hot_spot", "corner")]
+    rows += [("K1", 270, 1800, "corner")]
+    lit = csv("lamp,illuminance_lx,elapsed_s,point,range_lx", [(*one, 4000) for one in rows])
+    noise = np.random.default_rng(5).normal(0.0, 0.3, until)
+    light = [(t, 300.0 * (0.9 + 0.1 * math.exp(-t / 300.0)) + noise[t - 1]) for t in range(30, until + 1, 15)]
+    record = csv("run,lamp,elapsed_s,illuminance_lx", [("W1", "K1", t, f"{lux:.1f}") for t, lux in light])
+    campaign = evaluate(bench(tmp_path, lit, toml=METER, warm_up=record))
+    found = PageOne(campaign, rows_of(campaign))
+    kinds = {row["point"]: found.kept_by(row) for row in found.every("K1", "remaining light")}
+    assert kinds == {"hot_spot": by, "corner": "readings"}
+    assert text(found.keeps(found.kept("K1")[""])).endswith(tail)
 
 
 def test_a_lamp_is_alone_only_where_no_ratio_is(demo):

@@ -16,8 +16,9 @@ from benches import make
 from numpy.testing import assert_allclose
 from shared_demo import demo_campaign, kept
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Assumption, Bench, Meter
+from photolab.bench.model import Bench, Meter
 from photolab.bench.records import read_bench
 from photolab.bench.two_readings import compare
 from photolab.publication import figure_tables, findings, front_page, words_lamp

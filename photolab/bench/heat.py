@@ -27,8 +27,9 @@ from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns, Groups, Table
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import Bench
 from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
+from photolab.bench.assumptions import Assumption, assumptions
 from photolab.bench.cells import inside
 from photolab.bench.contents import CONTENTS, held
 from photolab.bench.faults import Problem
@@ -16,7 +18,6 @@ from photolab.bench.schema import NAN, SECTIONS
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.errors import NotInFolder
 from photolab.metrology.quantity import COVERAGE
-from photolab.metrology.reporting import significant
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,34 +36,6 @@ POSITIONS = frozenset(
         "wavelength_nm",
     }
 )
-
-
-@dataclass(frozen=True)
-class Assumption:
-    """A declared default that is used because the folder says nothing.
-
-    Attributes
-    ----------
-    name : str
-        What is assumed, e.g. ``meter M1 mismatch_index_percent``.
-    value : float or str
-        The default. [unit named by ``unit``]
-    unit : str
-        Unit of the value; empty for a word.
-    words : str
-        The assumption as it may be printed.
-    """
-
-    name: str
-    value: float | str
-    unit: str
-    words: str
-
-    @property
-    def figure(self) -> str:
-        """The value and its unit as they are printed: four digits of a number."""
-        value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"
-        return f"{value} {self.unit}".strip()
 
 
 PRIOR_DOF = 6.0
@@ -344,7 +317,6 @@ class Bench:
     files: tuple[str, ...]
     excluded: pd.DataFrame
     warnings: tuple[Problem, ...]
-    assumed: tuple[Assumption, ...]
     hashes: Mapping[str, str]
     spectra: Mapping[str, Spectrum]
     logs: tuple[Log, ...] = ()
@@ -361,6 +333,11 @@ class Bench:
             moved = {c: y for c, y in digits.items() if not np.array_equal(typed[c], y, equal_nan=True)}
             tables[name] = table.assign(**moved) if moved else table
         object.__setattr__(self, "tables", tables)
+
+    @cached_property
+    def assumed(self) -> tuple[Assumption, ...]:
+        """Every declared default that is used because the folder says nothing, in the order of bench.toml."""
+        return assumptions(self)
 
     @property
     def technologies(self) -> dict[str, str]:
@@ -455,7 +432,6 @@ class Bench:
             settings=declare(self.settings),
             meters={key: declare(meter) for key, meter in self.meters.items()},
             housings={key: declare(housing) for key, housing in self.housings.items()},
-            assumed=tuple(a for a in self.assumed if a.name.split()[-1] not in given),
         )
 
 

@@ -107,10 +107,9 @@ class Field:
     low_open : bool
         The lower limit itself is not allowed.
     codes : tuple of str
-        Allowed words.
+        Allowed words; the case of letters does not matter.
     also : dict
-        Other words, in small letters, and the code that each is read as; where there are any, the case of letters
-        does not matter.
+        Other words, in small letters, and the code that each is read as.
     small : float
         Values above zero and below this look like a slip. [unit of the column]
     small_refused : bool

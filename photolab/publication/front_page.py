@@ -236,7 +236,7 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     for row in found.every(campaign.baseline, "remaining light"):
         value, low, high = page_one.with_ends(row)
         own += (
-            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[row['scope']]} ",
+            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[found.kept_by(row)]} ",
             value,
             " %",
         )

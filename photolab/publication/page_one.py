@@ -16,7 +16,7 @@ from typing import Any
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
-from photolab.bench.heat import warm_up_runs
+from photolab.bench.heat import remaining_of, warm_up_runs
 from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication import page
@@ -32,8 +32,8 @@ KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
-KEPT_BY = {"readings": "record", "specimens": "readings at both instants"}
-"""What says how much of a lamp's light is left, by the scope of the row."""
+KEPT_BY = {"record": "record", "bounds": "record", "readings": "readings at both instants"}
+"""What says how much of a lamp's light is left, by `PageOne.kept_by`."""
 _GLUE = "\N{NO-BREAK SPACE}"
 _TO = f"{_GLUE}to{_GLUE}"
 _PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
@@ -368,6 +368,24 @@ class PageOne:
             row["housing"]: row for row in rows if row["point"] == "hot_spot" and not math.isnan(row["low"])
         }
 
+    def kept_by(self, row: Row) -> str:
+        """Return what says how much of a lamp's light is left.
+
+        Parameters
+        ----------
+        row : dict
+            A row of remaining light.
+
+        Returns
+        -------
+        str
+            "record", "bounds" (of a record that ends before the hold time) or "readings".
+        """
+        left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
+        if left is None or row["point"] != "hot_spot":
+            return "readings"
+        return "bounds" if left[0].method == "bounds" else "record"
+
     def keeps(self, row: Row) -> Line:
         """Return what is left of a lamp's own light, with its range and the instant.
 
@@ -384,7 +402,7 @@ class PageOne:
         value, low, high = with_ends(row)
         first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
         rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}"
-        rest += ", by bounds of a record that ends before" * ("conservative" in row["conditions"])
+        rest += ", by bounds of a record that ends before" * (self.kept_by(row) == "bounds")
         return (value, f" % ({100.0 * self.settings.coverage:g} %: ", low, " to ", high, rest)
 
     def alone(self, lamp: str, housing: str) -> bool:
