@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 import pandas as pd
 
 from photolab.bench.assumptions import Assumption
+from photolab.metrology.reporting import shortened
 from photolab.publication.statements import KIND_WORDS, in_housing
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
@@ -124,7 +125,7 @@ def assumed_words(
         words = item.key.replace("_", " ") if stated else item.words.partition(":")[0]
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.key)}
         found = [
-            (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
+            (shortened(line["moves"]), f"{lamp}{in_housing(housing)}")
             for (lamp, housing), lines in budgets.items()
             for line in lines[lines["assumed"]].to_dict("records")
             if line["what"] in kinds
