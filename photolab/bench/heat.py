@@ -29,7 +29,7 @@ from photolab.bench import corrections as steps
 from photolab.bench import instruments
 from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns, Groups, Table
-from photolab.bench.model import Bench
+from photolab.bench.model import Bench, handed_out
 from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
@@ -94,7 +94,6 @@ class WarmUpRun:
     stable_runs: tuple[str, ...] = ()
 
 
-@lru_cache(maxsize=4)  # many views of one bench ask for them; a bench is told from another by identity
 def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     """Fit every run of warm_up.csv; runs that show no change say how readings of their meter are correlated.
 
@@ -108,6 +107,12 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     tuple of WarmUpRun
         In file order; what a record cannot support stands in `refusals`.
     """
+    return tuple(replace(run, record=handed_out(run.record)) for run in _runs(bench))
+
+
+@lru_cache(maxsize=4)  # many views of one bench ask for them; a bench is told from another by identity
+def _runs(bench: Bench) -> tuple[WarmUpRun, ...]:
+    """Return what `warm_up_runs` does."""
     blocks = bench.tables["warm_up"].groupby("run", sort=False)
     alone = [_alone(bench, str(run), block) for run, block in blocks]
     quiet = {one.run: own for one in alone if one.fit is not None and (own := _stable(one.fit)) is not None}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -298,15 +298,55 @@ class Spectrum:
     value: npt.NDArray[np.float64]
 
 
+def handed_out(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table that may be written into without changing the one that is kept.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The table that is kept.
+
+    Returns
+    -------
+    DataFrame
+        A copy; pandas copies a column when it is written into, before version 3 all of them at once.
+    """
+    import pandas as pd  # two readings do without
+
+    return table.copy(deep=int(pd.__version__.partition(".")[0]) < 3)
+
+
+class Tables(Mapping[str, "pd.DataFrame"]):
+    """Tables by their names, each handed out as a copy: what was computed of them is kept, and stays true of them.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        The tables.
+    """
+
+    def __init__(self, tables: Mapping[str, pd.DataFrame]) -> None:
+        self._tables = dict(tables)
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        return handed_out(self._tables[name])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._tables)
+
+    def __len__(self) -> int:
+        return len(self._tables)
+
+
 @dataclass(frozen=True, eq=False)
 class Bench:
     """A bench folder that was read without a fault.
 
     ``tables`` holds every table of the schema with every column in canonical units, empty where the
     file is missing; numbers are float (NaN = missing), words are text ("" = missing), ``line`` is the
-    row a spreadsheet shows. A value typed in another unit stays beside it under its own header. `POSITIONS`
-    are taken to 10 significant digits: whether two readings share a range, a place or an instant does not
-    hang on what a conversion from feet leaves in the last bits.
+    row a spreadsheet shows; to write into one changes no other. A value typed in another unit stays beside it
+    under its own header. `POSITIONS` are taken to 10 significant digits: whether two readings share a range, a
+    place or an instant does not hang on what a conversion from feet leaves in the last bits.
     """
 
     name: str
@@ -332,7 +372,7 @@ class Bench:
             digits = {c: to_ten_digits(x) for c, x in typed.items()}
             moved = {c: y for c, y in digits.items() if not np.array_equal(typed[c], y, equal_nan=True)}
             tables[name] = table.assign(**moved) if moved else table
-        object.__setattr__(self, "tables", tables)
+        object.__setattr__(self, "tables", Tables(tables))
 
     @cached_property
     def assumed(self) -> tuple[Assumption, ...]:
