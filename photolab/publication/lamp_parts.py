@@ -22,7 +22,7 @@ from photolab.publication.figure_tables import all_lamps, budgets, two_digits
 from photolab.publication.figures import bars, intervals, records
 from photolab.publication.figures.common import Figure, new_figure, picture, shown_name, stored
 from photolab.publication.findings import joined
-from photolab.publication.front_page import is_invented, span_of
+from photolab.publication.front_page import span_of
 from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import Line, PageOne, paragraphs
 from photolab.publication.statements import in_housing, time_of
@@ -65,7 +65,7 @@ def _part(found: PageOne, lamp: str, number: int) -> Iterator[str]:
     if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
         yield clean_table(blurs)
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
-        shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
+        shown = picture(drawn[0], alt=drawn[1], invented=campaign.bench.settings.invented)
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(shown.png, shown.alt, caption)
     places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
@@ -176,7 +176,7 @@ def figure_files(found: PageOne) -> dict[str, bytes]:
         Name, as "figures/after-heat.png", and bytes.
     """
     bench = found.campaign.bench
-    invented = "Invented data. " if is_invented(bench) else ""
+    invented = "Invented data. " if bench.settings.invented else ""
     foot = f"{invented}{one_line(bench.settings.name)}, {span_of(bench.tables['days']['date'])}"
     files: dict[str, bytes] = {}
     large = {"size": intervals.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}
