@@ -185,6 +185,20 @@ def test_wall_positions_and_angles_agree(tmp_path):
     assert_allclose(grids[1].intensity, grids[0].intensity, rtol=1e-9)
 
 
+def test_each_run_says_by_itself_whether_it_was_placed_by_angle_or_by_position(tmp_path):
+    """Oracle: closed form x = D tan h with D = 6 m: B0 on the wall and K1 by angle, as both by angle."""
+    base, lamp = pattern("B0", 1.0), pattern("K1", 1.5)
+    wall = [(*row, *(6000.0 * math.tan(math.radians(a)) for a in row[3:5])) for row in base]
+    both = [(*row[:3], "", "", *row[5:]) for row in wall] + [(*row, "", "") for row in lamp]
+    mixed = beams_of(tmp_path / "mixed", both, header=f"{HEAD},x_mm,y_mm").results[0]
+    angles = beams_of(tmp_path / "angles", base + lamp).results[0]
+    # doubles through tan and arctan
+    assert_allclose(mixed.beam.grid.horizontal, angles.beam.grid.horizontal, atol=1e-9)
+    assert [one.measurand for one in mixed.ratios] == [one.measurand for one in angles.ratios]
+    for one, other in zip(mixed.ratios, angles.ratios, strict=True):
+        assert_allclose(one.value, other.value, rtol=1e-9)
+
+
 def test_swapping_lamps_inverts_the_ratio(demo):
     """Oracle: closed form."""
     runs = {(r.lamp, r.housing): r for r in read_beams(demo)[0]}

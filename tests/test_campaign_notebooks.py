@@ -105,11 +105,22 @@ def test_price_is_refused_where_the_gain_is_not_resolved():
     (k5,) = price_sentences(demo().bench, gain("K5", "B0", "HP"))
     assert "no price per gained percent" in k5
     (k1,) = price_sentences(demo().bench, gain("K1", "B0", "HP"))
-    assert "a gained percent costs" in k1
+    own = gain(
+        "K1", "B0", "HP"
+    )  # 61 dal a pair; by the range that decides, wider than that of the lamp by itself
+    dearest, cheapest = (f"{61.0 / (100.0 * (end - 1.0)):.2f}" for end in (own.family_low, own.family_high))
+    assert own.family_low < own.low
+    assert k1.startswith("60 s after switch-on, K1 in HP: a gained percent costs 2.03 dal a pair ")
+    source = f"({cheapest} to {dearest}, by the range of the gain then, all lamps compared at once, 95 %), "
+    assert source in k1
+    assert k1.endswith("; the price of B0, 4.2 dal a lamp, is not subtracted.")
     among = gain("K5", "B0", "HR")  # clear alone, not among all: the report gives no price either
     assert (among.verdict, among.family_verdict) == ("clear", "inside")
     (k5,) = price_sentences(demo().bench, among)
-    assert k5 == "K5 in HR: no price per gained percent: as one of all lamps, more light is not shown."
+    assert (
+        k5
+        == "60 s after switch-on, K5 in HR: no price per gained percent: as one of all lamps, more light is not shown."
+    )
 
 
 def test_the_sentence_of_a_lamp():

@@ -2,10 +2,14 @@
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from shared_demo import demo_bench
+from small_benches import METER, bench
 
 from photolab.bench.contents import CONTENTS, absent
+from photolab.bench.distances import evaluate_distances
+from photolab.bench.heat import warm_up_runs
 from photolab.bench.records import read_bench
 from photolab.errors import NotInFolder
 
@@ -59,6 +63,40 @@ def test_changed_figures_are_declared_and_leave_the_folder(demo):
     assert demo.changed(coverage=None) is demo  # nothing given: what was fitted for it serves again
     with pytest.raises(ValueError, match=r"covrage must be a key of \[bench\]"):
         demo.changed(covrage=0.9)
+
+
+def test_what_is_assumed_follows_a_changed_figure(tmp_path):
+    """Oracle: the rules: linearity is a third of the smallest accuracy, at most 1 %; without the heat no hold time."""
+    read = bench(tmp_path, "lamp,elapsed_s,illuminance_lx\nB0,60,300\nK1,60,318\n", toml=METER)
+
+    def assumed(made):
+        return {one.name: one.words for one in made.assumed}
+
+    key, before, after = (
+        "meter M1 linearity_percent",
+        assumed(read),
+        assumed(read.changed(reading_percent=1.5)),
+    )
+    assert before[key].endswith(": 1 %, assumed")
+    assert after == before | {key: before[key].replace("1 %", "0.5 %")}
+    assert assumed(read.changed(hold_minutes=1.0)).keys() - before.keys() == {"remaining_sd_percent"}
+
+
+def test_what_is_written_into_a_table_reaches_no_other(demo):
+    """Oracle: what was computed before; the tables of a bench, of a run and of a record are handed out as copies."""
+    tables, runs, records = demo.tables, evaluate_distances(demo), warm_up_runs(demo)
+
+    def seen():
+        return (*demo.tables.values(), evaluate_distances(demo)[0].points, warm_up_runs(demo)[0].record)
+
+    before = [table.copy(deep=True) for table in seen()]
+    for table in (*tables.values(), runs[0].points, records[0].record):
+        table.loc[:, "line"] = 7
+        table.iloc[:, 0] = table.iloc[::-1, 0].to_numpy()
+    for one, other in zip(seen(), before, strict=True):
+        pd.testing.assert_frame_equal(one, other)
+    with pytest.raises(TypeError, match="does not support item assignment"):
+        demo.tables["readings"] = before[0]
 
 
 @pytest.mark.parametrize(

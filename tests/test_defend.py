@@ -235,6 +235,9 @@ def test_a_part_without_which_nothing_is_left_does_not_change_a_verdict():
     each["B, specimen 2"] = "clear"
     words = "No single specimen decides it: leaving out any one of 2 keeps the verdict."
     assert left_out_sentence(LeftOut("specimen", "clear", each)) == words + none
+    one = LeftOut("specimen", "clear", {"A, specimen 1": None, "B, specimen 1": "clear"})
+    words = "Leaving out the one specimen that can be left out, B, specimen 1, keeps the verdict."
+    assert left_out_sentence(one) == words + none
     only = LeftOut("specimen", "clear", {"A, specimen 1": None})
     assert left_out_sentence(only) == none.strip()
 

@@ -590,7 +590,8 @@ CASES = [
             "beam_csv": bf.BEAM.replace("\n", ",x_mm,y_mm\n") + "G1,A1,HP,1,0,3,4,5\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
         },
-        "beam.csv:1: holds both angles and wall positions",
+        'beam.csv:2: run: "G1" holds both angles and wall positions; keep horizontal_deg and vertical_deg, or x_mm '
+        "and y_mm, or give each its own run. [fault 25]",
     ),
     (
         "fault 25",
@@ -598,7 +599,8 @@ CASES = [
             "beam_csv": "run,lamp,housing,illuminance_lx\nG1,A1,HP,3\n",
             "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n',
         },
-        "says nowhere where a reading was taken",
+        'beam.csv:2: run: "G1" says nowhere where its readings were taken; add horizontal_deg and vertical_deg, or '
+        "x_mm and y_mm. [fault 25]",
     ),
     (
         "fault 25",

@@ -539,6 +539,17 @@ def test_what_readings_at_both_instants_leave_is_a_row_of_what_it_rests_on(tmp_p
         warm_up=csv("run,lamp,elapsed_s,illuminance_lx,housing,range_lx,specimen", record),
     )
     rows = heat_rows(evaluate(made))
+    ratios = rows[(rows["measurand"] == "illuminance ratio") & (rows["scope"] == "specimens")]
+    ratios = ratios.set_index(["lamp", "point"])[["n_specimens", "n_mountings", "n_readings"]].T.to_dict(
+        "list"
+    )
+    assert ratios == {
+        ("K1", "hot_spot"): [3, 4, 5 + 2],
+        ("K2", "hot_spot"): [1, 1, 1],
+        ("K3", "corner"): [1, 1, 1 + 1],
+        ("K3", "hot_spot"): [1, 1, 1 + 120],
+        ("K4", "hot_spot"): [1, 1, 1],
+    }
     rows = rows[rows["measurand"] == "remaining light"].set_index(["lamp", "point"])
     assert sorted(rows.index) == [
         ("B0", "corner"), ("B0", "hot_spot"), ("K1", "hot_spot"), ("K2", "hot_spot"), ("K3", "corner"),

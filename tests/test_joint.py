@@ -286,6 +286,13 @@ def test_a_matrix_kept_as_factors_is_the_full_one():
         (weights - weights[:, :2] @ right[:, :5]).toarray() @ plain.toarray(),
     )
     assert_allclose(sums.values, (weights - weights[:, :2] @ right[:, :5]) @ kept.values)
+    factors = Factored(weights, weights[:, :2], right[:, :5])
+    for summed in (weights, weights.toarray(), factors):
+        whole = factors.full() if summed is factors else weights
+        sums, expected = kept.combined("xyz", summed), full.combined("xyz", whole)
+        assert_allclose(sums.covariance, expected.covariance, rtol=1e-11, atol=1e-16)
+        assert_allclose(sums["y"].u, expected["y"].u, rtol=1e-12)
+        assert_allclose(sums.values, expected.values, rtol=1e-13)
 
 
 @pytest.mark.parametrize("shared", [16, 0])

@@ -8,8 +8,8 @@ import pytest
 from benches import make
 from shared_demo import bench_of, campaign_of, demo_campaign, kept, rows_of
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.heat import warm_up_runs
-from photolab.bench.model import Assumption
 from photolab.publication.cautions import assumed_words, sized
 from photolab.publication.figure_tables import all_lamps, budgets, lamp_order
 from photolab.publication.front_page import front_page, how_measured
@@ -157,13 +157,14 @@ def test_every_assumed_line_of_a_budget_is_in_the_list():
 def test_an_assumption_is_sized_by_its_key_and_not_by_the_name_of_a_meter():
     """Oracle: the id of the meter as typed, though it has blanks and words that other assumptions are known by."""
     notes = [
-        Assumption(f"meter {meter} limit_kind", "limit", "", "what the accuracy line means: limit, assumed")
+        Assumption("limit_kind", "limit", "", "what the accuracy line means: limit, assumed", "meter", meter)
         for meter in ("M1", "blue spectral mismatch box", "a_b")
     ]
     told = assumed_words(notes, {})
     asked = ["M1", "blue spectral mismatch box", "a_b"]
     assert list(told["input"]) == [f"what the accuracy line means ({meter})" for meter in asked]
     assert set(told["change"]) == {"every ratio: how wide the meter's part is"}
-    assert {sized(note.name) for note in notes} == {("range term",)}
-    stated = Assumption("meter blue box range_percent", 0.0, "%", "second part of the accuracy line")
+    assert {sized(note.key) for note in notes} == {("range term",)}
+    stated = Assumption("range_percent", 0.0, "%", "second part of the accuracy line", "meter", "blue box")
+    assert stated.name == "meter blue box range_percent"
     assert list(assumed_words([stated], {})["input"]) == ["range percent (blue box)"]

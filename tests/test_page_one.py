@@ -5,6 +5,7 @@ import math
 import re
 from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
 from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
@@ -14,6 +15,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.model import Question
 from photolab.publication.front_page import front_page
 from photolab.publication.in_words import lamp_line
+from photolab.publication.lamp_parts import lamp_parts
 from photolab.publication.page_one import KEYS, PageOne, Told, drawn, told_lines
 
 
@@ -211,10 +213,51 @@ def test_a_lamp_that_was_held_where_the_baseline_was_not_is_told_by_what_it_keep
     assert "; it keeps 90.0 % (95 %: " in said
     assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
     asked = Question(asked_on="2026-01-05", lamp="K1", housing="each", instant="hold", more_than_percent=0.0)
-    for lamp, wanting in (("K1", "B0"), ("K2", "K2")):
+    for lamp, wanting in (("K1", "B0"), ("K2", "B0 and K2")):
         made = replace(campaign.bench, questions=(replace(asked, lamp=lamp),))
         (told,) = PageOne(evaluate(made), table).questions
         assert f"Not shown; readings are missing for {wanting} (" in text(told)
+
+
+def test_a_question_says_that_the_baseline_is_missing_where_the_lamp_is_not(tmp_path):
+    """Oracle: what was typed: K1 was read after the heat alone, B0 and K2 at first alone."""
+    asked = '[[question]]\nasked_on = 2026-01-05\nlamp = "{}"\nhousing = "each"\ninstant = "{}"\n'
+    asked += "more_than_percent = 0\n"
+    each = (("K1", "hold", "B0"), ("K2", "hold", "B0 and K2"), ("K1", "initial", "K1"))
+    rows = [("B0", 300, 60), ("K1", 360, 1800), ("K2", 330, 60)]
+    lit = csv("lamp,illuminance_lx,elapsed_s,housing,range_lx", [(*r, "HP", 4000) for r in rows])
+    toml = METER + '[[housing]]\nid = "HP"\n' + "".join(asked.format(*one) for one in each)
+    campaign = evaluate(bench(tmp_path, lit, toml=toml))
+    told = [text(line) for line in PageOne(campaign, rows_of(campaign)).questions]
+    for line, (*_, missing) in zip(told, each, strict=True):
+        assert f"Not shown; readings are missing for {missing} (" in line
+
+
+def test_a_lamp_whose_record_was_refused_is_not_called_not_held(tmp_path):
+    """Oracle: what was typed: K1 burned for 40 min in a record with a reading of 0 lx, K2 for 10 min, B0 in none."""
+    lit = csv("lamp,illuminance_lx,range_lx", [(lamp, 300, 4000) for lamp in ("B0", "K1", "K2")])
+    runs = (("K1", 40), ("K2", 10))
+    log = [(x, x, 30 * n, 0 if n == 6 else 300) for x, end in runs for n in range(1, 2 * end + 1)]
+    record = csv("run,lamp,elapsed_s,illuminance_lx", log)
+    campaign = evaluate(bench(tmp_path, lit, toml=METER, warm_up=record))
+    rows = rows_of(campaign)
+    found = PageOne(campaign, rows)
+    told = [text(line) for line in told_lines(found)]
+    assert told[-2:] == ["Held for 30 min, but the record was refused: K1.", "Not held for 30 min: K2."]
+    assert "record to 30 min refused, read 60 s" in text(lamp_line(found, "K1"))
+    assert "not held for 30 min, read only 60 s" in text(lamp_line(found, "K2"))
+    parts = re.sub("<[^>]*>", "", "\n".join(lamp_parts(found).blocks))
+    assert parts.count("; its record to 30 min was refused.") == 1
+    assert parts.count("; not held for 30 min.") == 1
+    lit += csv("", [(lamp, 270, 4000, 1800) for lamp in ("B0", "K2")]).lstrip()
+    lit = lit.replace("4000\n", "4000,60\n").replace("range_lx", "range_lx,elapsed_s")
+    campaign = evaluate(bench(tmp_path, lit, toml=METER, warm_up=record))
+    found = PageOne(campaign, rows_of(campaign))
+    assert {row[0][0]: text(row[1]).partition("; ")[2] for row in found.table} == {
+        "K1": "record refused",
+        "K2": "",
+    }
+    assert dict(zip(found.pictured["lamp"], found.pictured["word"], strict=True))["K1"] == "record refused"
 
 
 def test_a_price_without_a_currency_and_two_covers_are_told_so(tmp_path):
@@ -251,9 +294,25 @@ def test_what_a_lamp_keeps_is_a_row_of_the_main_point_with_an_interval(evening):
     assert text(found.keeps(found.kept("Elm")["HR"])).endswith(" after 30 min in HR")
     assert kept_of(point="corner").kept("Elm") == {}
     assert kept_of(low=math.nan).kept("Elm") == {}
-    bounded = kept_of(conditions="30 min after switch-on; conservative")
-    said = text(bounded.keeps(bounded.kept("Elm")["HR"]))
-    assert said.endswith(" in HR, by bounds of a record that ends before")
+
+
+@pytest.mark.parametrize(
+    ("until", "by", "tail"),
+    [(1800, "record", " after 30 min"), (1200, "bounds", ", by bounds of a record that ends before")],
+)
+def test_what_says_how_much_is_left_is_told_by_its_kind(tmp_path, until, by, tail):
+    """Oracle: what was typed: a record to the hold time or ending before; readings at both instants of the corner."""
+    rows = [(lamp, 300, 60, point) for lamp in ("B0", "K1") for point in ("hot_spot", "corner")]
+    rows += [("K1", 270, 1800, "corner")]
+    lit = csv("lamp,illuminance_lx,elapsed_s,point,range_lx", [(*one, 4000) for one in rows])
+    noise = np.random.default_rng(5).normal(0.0, 0.3, until)
+    light = [(t, 300.0 * (0.9 + 0.1 * math.exp(-t / 300.0)) + noise[t - 1]) for t in range(30, until + 1, 15)]
+    record = csv("run,lamp,elapsed_s,illuminance_lx", [("W1", "K1", t, f"{lux:.1f}") for t, lux in light])
+    campaign = evaluate(bench(tmp_path, lit, toml=METER, warm_up=record))
+    found = PageOne(campaign, rows_of(campaign))
+    kinds = {row["point"]: found.kept_by(row) for row in found.every("K1", "remaining light")}
+    assert kinds == {"hot_spot": by, "corner": "readings"}
+    assert text(found.keeps(found.kept("K1")[""])).endswith(tail)
 
 
 def test_a_lamp_is_alone_only_where_no_ratio_is(demo):

@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from shared_demo import demo_rows
+from small_benches import METER, bench
 
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import RecordError, parse_number, read_bench
@@ -374,3 +375,14 @@ def test_number_rule_is_the_reader_s_own():
     assert parse_number("318") == 318.0
     with pytest.raises(ValueError, match="the unit stands in the column name"):
         parse_number("334 lx")
+
+
+def test_the_case_of_a_code_word_does_not_matter(tmp_path):
+    """Oracle: the codes of the schema, in other letters, in a table and in bench.toml; nothing is said of it."""
+    toml = METER.replace("reading_percent", 'limit_kind = "Limit"\nreading_percent')
+    lamps = "lamp,technology,role\nB0,Filament,Baseline\nK1,LED,CANDIDATE\nK2,led,Check_Standard\n"
+    read = bench(tmp_path, "lamp,illuminance_lx\nB0,300\nK1,318\nK2,400\n", toml=toml, lamps=lamps)
+    assert list(read.tables["lamps"]["role"]) == ["baseline", "candidate", "check_standard"]
+    assert list(read.tables["lamps"]["technology"]) == ["filament", "led", "led"]
+    assert read.meters["M1"].limit_kind == "limit"
+    assert not [one for one in read.warnings if one.code == "caution 35"]

@@ -428,6 +428,32 @@ def test_a_run_falls_by_the_inverse_square_from_a_centre_within_its_limits(every
     )  # the certificate's correction
 
 
+@pytest.mark.parametrize("what", ["scale", "term", "linear"])
+def test_a_run_is_read_by_the_meter_at_its_limit_too(tmp_path, what):
+    """Oracle: by hand: +4 % or -4 % (of the range 2 %, 80 lx) in each reading, but for 0.6 % of scatter and tape."""
+    size = {"scale": 4, "term": 2, "linear": 4}[what]
+    toml = EXACT.format(**NOTHING | {what: size}) + "distance_m = 4\noffset_mm = 50\n"
+    toml += "offset_uncertainty_mm = 0\ndistance_uncertainty_mm = 1\n"
+    run = RUN.replace(",A,", ",HP,").replace(",2000,", ",4000,").replace(",2,4000", ",,4000")
+    read = bench(
+        tmp_path, PAIR.replace("13.2", ""), toml=toml, lamps=LAMPS.replace("filament", "led"), distance=run
+    )
+    for meter, ends in (("limit", True), ("anywhere", False)):
+        protocol, far = Protocol(read, replace(STILL, meter=meter), whole=True), []
+        for k in range(20):
+            d = protocol.draw(6, k)
+            drawn, true = (
+                d.bench.tables["distance"],
+                d.others["luminous intensity", "K1", "HP", "hot_spot", ""],
+            )
+            light = true / (drawn["distance_m"] + 0.05) ** 2
+            away = drawn["illuminance_lx"] - light
+            far += [*(away / 80.0 if what == "term" else away / light / 0.04)]
+        least, most = np.min(np.abs(far)), np.max(np.abs(far))
+        assert most < 1.6
+        assert bool(least > 0.4) is ends
+
+
 def test_a_whole_rehearsal_covers_what_it_states(everything):
     protocol, plan = Protocol(everything, whole=True), Plan(seed=3, families_every=1000)
     lines = lines_of(protocol, plan)

@@ -12,6 +12,7 @@ from photolab.metrology.reporting import (
     decimal,
     places_for,
     published_ends,
+    shortened,
     significant,
     with_ends,
     with_uncertainty,
@@ -173,6 +174,15 @@ def test_negative_uncertainty_is_refused():
 def test_significant_digits_round_half_up(x, digits, expected):
     # Oracle: closed form, by hand; a number 1e-11 below a half counts as the half, as in `decimal`.
     assert significant(x, digits) == expected
+
+
+def test_the_last_bits_decide_nothing():
+    # Oracle: by hand: the tenth digit is kept, the eleventh rounded.
+    assert shortened(0.1 + 0.2) == 0.3
+    assert shortened(-1.23456789012e-7) == -1.234567890e-7
+    assert shortened(98765432109.0) == 98765432110.0
+    assert (shortened(math.inf), shortened(0.0)) == (math.inf, 0.0)
+    assert math.isnan(shortened(math.nan))
 
 
 def test_nan_stays_nan():

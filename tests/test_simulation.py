@@ -64,7 +64,7 @@ def test_the_demo_folder_says_that_it_is_invented_and_stays_small():
     """Oracle: the rule for shipped data."""
     for name in ("bench.toml", "truth.toml"):
         assert (DEMO / name).read_text(encoding="utf-8").startswith("# INVENTED")
-    assert "invented" in read_bench(DEMO).settings.name
+    assert read_bench(DEMO).settings.invented
     assert sum(file.stat().st_size for file in DEMO.iterdir()) < 1_500_000
 
 

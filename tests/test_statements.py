@@ -5,8 +5,9 @@ from dataclasses import replace
 
 import pytest
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.campaign import Finding
-from photolab.bench.model import Assumption, Meter
+from photolab.bench.model import Meter
 from photolab.bench.two_readings import compare
 from photolab.metrology.quantity import measured
 from photolab.publication import statements, words_light

@@ -97,3 +97,13 @@ def test_half_widths_are_tukeys_of_all_pairs_without_the_silent():
     assert alone == pytest.approx({"K1": 0.02 * math.sqrt(2) * stats.norm.ppf(0.975)}, rel=1e-9)
     assert half_widths(joint, "B0", coverage=0.95, silent={"B0"}) == {}
     assert half_widths(joint, "B0", coverage=0.95, silent={"K1", "K2", "K3"}) == {}
+
+
+def test_half_widths_of_many_lamps_pay_for_all_their_pairs():
+    """Oracle: closed form: of 50 lamps the bound of 1225 pairs, though 49 are told."""
+    names = ["B0", *(f"K{k}" for k in range(1, 50))]
+    inputs = [Input(("scatter", name), 0.02, kind="reading scatter") for name in names]
+    found = half_widths(Joint(names, np.zeros(50), inputs, np.eye(50)), "B0", coverage=0.95)
+    assert list(found) == names[1:]
+    bound = 0.02 * math.sqrt(2.0) * stats.norm.isf(0.05 / 1225 / 2.0)
+    assert_allclose([*found.values()], bound, rtol=1e-9)

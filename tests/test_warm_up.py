@@ -357,6 +357,8 @@ def test_what_a_fit_computed_cannot_be_set_again():
         for name, value in list(vars(one).items()):
             with pytest.raises(FrozenInstanceError, match=f"cannot assign to field '{name}'"):
                 setattr(one, name, value)
+        with pytest.raises(FrozenInstanceError, match="cannot assign to field 'initial'"):
+            one.initial = 30.0  # as if a name were mistaken
 
 
 def test_what_is_computed_prints_itself():

@@ -1,8 +1,52 @@
 """Declared defaults that a folder leans on, each with the words it is printed with."""
 
-from photolab.bench.model import Assumption, Bench, Housing, Meter, Settings
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 from photolab.bench.schema import SECTIONS
 from photolab.metrology.reporting import significant
+
+if TYPE_CHECKING:
+    from photolab.bench.model import Bench, Housing, Meter, Settings
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A declared default that is used because the folder says nothing.
+
+    Attributes
+    ----------
+    key : str
+        What is assumed, e.g. ``mismatch_index_percent``.
+    value : float or str
+        The default. [unit named by ``unit``]
+    unit : str
+        Unit of the value; empty for a word.
+    words : str
+        The assumption as it may be printed.
+    section, id : str, default ""
+        ``meter`` or ``housing``, and which of them it is of; blank for the bench.
+    """
+
+    key: str
+    value: float | str
+    unit: str
+    words: str
+    section: str = ""
+    id: str = ""
+
+    @property
+    def name(self) -> str:
+        """Whose it is and what it is: ``meter M1 mismatch_index_percent``."""
+        return f"{self.section} {self.id} {self.key}".strip()
+
+    @property
+    def figure(self) -> str:
+        """The value and its unit as they are printed: four digits of a number."""
+        value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"
+        return f"{value} {self.unit}".strip()
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:
@@ -37,7 +81,7 @@ def assumptions(bench: Bench) -> tuple[Assumption, ...]:
         names = ["offset_mm", "offset_uncertainty_mm", "sensor", "tilt_uncertainty_deg"]
         names = names if "distance_m" in housing.declared else []
         names += ["traffic"] if (tables["beam"]["housing"] == housing.id).any() else []
-        found += _notes("housing", housing, names, f"housing {housing.id} ")
+        found += _notes("housing", housing, names)
     readings = tables["readings"]
     blank = readings["mounting"] == ""
     if (blank & readings.duplicated(["lamp", "specimen", "housing", "day"], keep=False)).any():
@@ -48,26 +92,24 @@ def assumptions(bench: Bench) -> tuple[Assumption, ...]:
 
 def _meter(meter: Meter) -> list[Assumption]:
     """Return the defaults of a meter in use."""
-    label = f"meter {meter.id} "
-    found = _notes("meter", meter, [key.name for key in SECTIONS["meter"] if key.assumed], label)
+    found = _notes("meter", meter, [key.name for key in SECTIONS["meter"] if key.assumed])
     if not meter.range_percent and not meter.digits:
-        found.append(_note(f"{label}range_percent", 0.0, "%", "second part of the accuracy line"))
+        found.append(_note("range_percent", 0.0, "%", "second part of the accuracy line", "meter", meter.id))
     if meter.certificate is not None:
-        found += _notes("meter", meter, ["drift_percent_per_year"], label)
+        found += _notes("meter", meter, ["drift_percent_per_year"])
     return found
 
 
-def _notes(
-    section: str, record: Settings | Meter | Housing, names: list[str], label: str = ""
-) -> list[Assumption]:
+def _notes(section: str, record: Settings | Meter | Housing, names: list[str]) -> list[Assumption]:
     """Return the defaults of some keys that a section does not declare."""
     keys = {key.name: key for key in SECTIONS[section]}
+    whose = () if section == "bench" else (section, str(vars(record)["id"]))
     missing = [keys[name] for name in names if name not in record.declared]
-    return [_note(f"{label}{key.name}", getattr(record, key.name), key.unit, key.about) for key in missing]
+    return [_note(key.name, getattr(record, key.name), key.unit, key.about, *whose) for key in missing]
 
 
-def _note(name: str, value: float | str, unit: str, about: str) -> Assumption:
+def _note(key: str, value: float | str, unit: str, about: str, *whose: str) -> Assumption:
     """Return an assumption with its words."""
     tail = f" {unit}" if unit and unit != "1" else ""
     figure = f"{significant(value, 4):g}{tail}" if isinstance(value, float) else value
-    return Assumption(name, value, unit, f"{about}: {figure}, assumed")
+    return Assumption(key, value, unit, f"{about}: {figure}, assumed", *whose)

@@ -14,8 +14,13 @@ from photolab.bench import instruments
 from photolab.bench.distance_terms import reading_scatter, supply_u
 from photolab.bench.model import Bench, Housing, Meter
 from photolab.errors import MethodError
-from photolab.photometry.beam import BeamGrid, intensity_from_angles, intensity_from_wall
-from photolab.photometry.distance import luminous_intensity
+from photolab.photometry.beam import (
+    BeamGrid,
+    angle_on_wall,
+    intensity_from_angles,
+    intensity_from_wall,
+    intensity_of_a_lux,
+)
 
 Floats = NDArray[np.float64]
 Where = tuple[str, str, str]
@@ -211,13 +216,9 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wante
 def _scan(where: Where, housing: Housing, cells: _Cells) -> BeamScan:
     """Return a vertical scan as intensities."""
     span = housing.distance_m + housing.offset_mm / 1000.0
-    across, up = cells.places if cells.angles else np.degrees(np.arctan(cells.places / 1000.0 / span))
+    across, up = cells.places if cells.angles else angle_on_wall(cells.places, distance=span)
     order = np.argsort(up, kind="stable")
-    ray = np.full(up.shape, span)
-    if housing.sensor != "turned_lamp":  # a point on a flat wall is farther away
-        ray *= np.sqrt(1.0 + np.tan(np.radians(across)) ** 2 + np.tan(np.radians(up)) ** 2)
-    angle = np.arccos(span / ray) if housing.sensor == "flat_wall" else 0.0
-    per_lux = luminous_intensity(cells.factor, ray, incidence_angle=angle)
+    per_lux = cells.factor * intensity_of_a_lux(across, up, distance=span, sensor=housing.sensor)
     light, own = ((values * per_lux)[order] for values in (cells.net, cells.own))
     return BeamScan(*where, float(across[0]), up[order], light, own)
 

@@ -9,10 +9,11 @@ from typing import Any, TypedDict, Unpack
 import numpy as np
 import pandas as pd
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL
 from photolab.bench.heat import RECORD_DRIFT, Held, at_hold
-from photolab.bench.model import PRIOR_DOF, Assumption, Bench
+from photolab.bench.model import PRIOR_DOF, Bench
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.seats import Weights
 from photolab.bench.selection import Selection
@@ -278,7 +279,7 @@ class Campaign:
             Those of the campaign at that instant, of single pieces, and of records.
         """
         hold = names[0][3] == "hold"
-        usual = (a for a in self.assumed if hold or a.name != "remaining_sd_percent")
+        usual = (a for a in self.assumed if hold or a.key != "remaining_sd_percent")
         single = single_pieces(self.spreads, *(n[0] for n in names)) if scope == "models" else ()
         drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(names) else ()
         return (*usual, *single, *drift)

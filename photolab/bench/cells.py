@@ -235,7 +235,7 @@ def parse_code(text: str, field: Field) -> str:
     text : str
         The cell or value.
     field : Field
-        With the allowed codes; where other words are read as one of them, the case of letters does not matter.
+        With the allowed codes, and other words that are read as one of them; the case of letters does not matter.
 
     Returns
     -------
@@ -243,11 +243,9 @@ def parse_code(text: str, field: Field) -> str:
         The code.
     """
     typed = SPELT.get(text.strip(), text.strip() or text)
-    small = typed.lower()
-    if typed in field.codes:
-        return typed
-    if field.also and (small in field.also or small in field.codes):
-        return field.also.get(small, small)
+    known = {code.lower(): code for code in field.codes} | dict(field.also)
+    if typed.lower() in known:
+        return known[typed.lower()]
     near = hint(typed, [*field.codes, *field.also])
     words = f'"{shown(typed)}" is not one of {field.wanted}{near}.'
     raise CellFault(words, code="fault 12")

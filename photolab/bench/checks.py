@@ -233,22 +233,22 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
 
 
 def _choices(beam: pd.DataFrame, declared: Declared, faults: Faults) -> None:
-    """Report beams with both or neither of angle and wall positions, or positions on a wall for a lamp that turns."""
+    """Report runs with both or neither of angle and wall positions, or positions on a wall for a lamp that turns."""
     pairs = (["horizontal_deg", "vertical_deg"], ["x_mm", "y_mm"])
-    held = [pair for pair in pairs if beam[pair].notna().to_numpy().any()]
-    if len(held) == 1:
-        words = f"both {' and '.join(held[0])} are wanted in every row."
-        faults.where("fault 25", "beam.csv", beam[beam[held[0]].isna().any(axis=1)], "", words)
-        turned = [name for name, place in declared.housings.items() if place.sensor == "turned_lamp"]
-        words = 'a position on a wall, where sensor = "turned_lamp"; write horizontal_deg and vertical_deg.'
-        faults.where(
-            "fault 25", "beam.csv", beam[beam["housing"].isin(turned) & beam["x_mm"].notna()], "x_mm", words
-        )
-    elif len(beam):
-        nowhere = "says nowhere where a reading was taken; add"
-        said = "holds both angles and wall positions; keep" if held else nowhere
-        words = f"{said} horizontal_deg and vertical_deg, or x_mm and y_mm."
-        faults.add("fault 25", "beam.csv", words, line=1)
+    angles, wall = (beam[pair].notna().any(axis=1).groupby(beam["run"]).transform("any") for pair in pairs)
+    for pair, alone in zip(pairs, (angles & ~wall, wall & ~angles), strict=True):
+        words = f"both {' and '.join(pair)} are wanted in every row."
+        faults.where("fault 25", "beam.csv", beam[alone & beam[pair].isna().any(axis=1)], "", words)
+    turned = beam["housing"].isin(
+        [one.id for one in declared.housings.values() if one.sensor == "turned_lamp"]
+    )
+    words = 'a position on a wall, where sensor = "turned_lamp"; write horizontal_deg and vertical_deg.'
+    faults.where("fault 25", "beam.csv", beam[turned & wall & ~angles & beam["x_mm"].notna()], "x_mm", words)
+    begins, which = ~beam["run"].duplicated(), "horizontal_deg and vertical_deg, or x_mm and y_mm"
+    words = f'"{{value}}" holds both angles and wall positions; keep {which}, or give each its own run.'
+    faults.where("fault 25", "beam.csv", beam[begins & angles & wall], "run", words)
+    words = f'"{{value}}" says nowhere where its readings were taken; add {which}.'
+    faults.where("fault 25", "beam.csv", beam[begins & ~angles & ~wall], "run", words)
 
 
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:

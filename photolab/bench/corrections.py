@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns
 from photolab.bench.instruments import stated_factor
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import Bench
 from photolab.photometry.spectrum import mismatch_correction
 
 NO_CHANGE = 1e-9  # in ln, or in K: a correction that changes nothing is none

@@ -287,6 +287,7 @@ def bench_document(truth: Truth) -> dict[str, Any]:
         "schema": 1,
         "bench": {
             "name": "Machinery ring, stone barn (invented demo)",
+            "invented": True,
             "protocol_revision": list(truth.days.values())[-1].protocol_revision,
             "initial_s": 60, "initial_window_s": 10, "hold_minutes": 40,
             "reference_voltage_V": truth.reference_V, "reference_ambient_C": truth.reference_C, "currency": "dal",

@@ -21,8 +21,8 @@ class Gain(JudgedRatio):
 
     Attributes
     ----------
-    lamp, baseline, housing, scope : str
-        Which, and which inputs count.
+    lamp, baseline, housing, scope, instant : str
+        Which, which inputs count, and when: "initial" or "hold".
     specimens : int
         Of the lamp in that housing. [1]
     pairs : int
@@ -37,6 +37,7 @@ class Gain(JudgedRatio):
     baseline: str
     housing: str
     scope: str
+    instant: str
     specimens: int
     pairs: int
     family_low: float
@@ -95,6 +96,7 @@ def judge_gain(
         baseline=baseline,
         housing=name[1],
         scope=scope,
+        instant=instant,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         pairs=math.comb(len(family) + 1, 2),
         family_low=float(family[lamp]["low"]),

@@ -9,7 +9,7 @@ intensity may be quoted with that law named; else what remains is an apparent in
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from typing import Any
 
@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 from photolab.bench import corrections as steps
 from photolab.bench import distance_terms as terms
 from photolab.bench import instruments
-from photolab.bench.model import Bench, Housing
+from photolab.bench.model import Bench, Housing, handed_out
 from photolab.bench.rows import result_row
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Input, Measured, from_fit, limits, measured
@@ -280,7 +280,8 @@ def evaluate_distances(
     tuple of DistanceResult
         In file order; empty where the bench has no run.
     """
-    return _evaluated(bench, frozenset(corrections), range_term)
+    found = _evaluated(bench, frozenset(corrections), range_term)
+    return tuple(replace(one, points=handed_out(one.points)) for one in found)
 
 
 @lru_cache(maxsize=4)  # a page asks for them more than once; a bench is told from another by identity

@@ -6,8 +6,9 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import Bench
 from photolab.bench.rows import result_row
 from photolab.metrology.quantity import Measured, limits, measured
 

@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from photolab.bench import corrections as steps
+from photolab.bench.assumptions import Assumption
 from photolab.bench.campaign import Campaign, Finding, without_technology
 from photolab.bench.columns import Columns
 from photolab.bench.corrections import ALL, Corrected
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import Bench
 from photolab.bench.ratio_table import ratio_table
 from photolab.bench.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, readings, seated
 from photolab.bench.seats import (
@@ -167,7 +168,7 @@ def _assumptions(
 ) -> tuple[Assumption, ...]:
     """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments', the links'."""
     # the SD of specimens and of days always enters, as a prior
-    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
+    kept = [a for a in bench.assumed if spreads.mounting.assumed or a.key != "mounting_sd_percent"]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     links = [
         Assumption(

@@ -27,8 +27,9 @@ from scipy import sparse
 
 from photolab.bench import corrections as steps
 from photolab.bench import instruments
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns, Groups, Table
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.model import Bench, handed_out
 from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
@@ -93,7 +94,6 @@ class WarmUpRun:
     stable_runs: tuple[str, ...] = ()
 
 
-@lru_cache(maxsize=4)  # many views of one bench ask for them; a bench is told from another by identity
 def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     """Fit every run of warm_up.csv; runs that show no change say how readings of their meter are correlated.
 
@@ -107,6 +107,12 @@ def warm_up_runs(bench: Bench) -> tuple[WarmUpRun, ...]:
     tuple of WarmUpRun
         In file order; what a record cannot support stands in `refusals`.
     """
+    return tuple(replace(run, record=handed_out(run.record)) for run in _runs(bench))
+
+
+@lru_cache(maxsize=4)  # many views of one bench ask for them; a bench is told from another by identity
+def _runs(bench: Bench) -> tuple[WarmUpRun, ...]:
+    """Return what `warm_up_runs` does."""
     blocks = bench.tables["warm_up"].groupby("run", sort=False)
     alone = [_alone(bench, str(run), block) for run, block in blocks]
     quiet = {one.run: own for one in alone if one.fit is not None and (own := _stable(one.fit)) is not None}
@@ -338,6 +344,7 @@ def at_hold(
     for (*place, piece), one in left_of_pieces(seats, mountings).items():
         left.setdefault((*place, "hold"), {})[piece] = one
     table, pieces = Columns.of(seats), dict[Name, set[str]]()
+    late = _read_late(table)
     first_of = table.groups(*RESULT, "specimen").first
     for *of, piece in zip(*(table[c][first_of].astype(str) for c in (*RESULT, "specimen")), strict=True):
         pieces.setdefault(tuple(of), set()).add(piece)
@@ -350,9 +357,11 @@ def at_hold(
             one = ln_remaining(remaining, run)
             if one.parts:  # a record that names no piece is of the only one, where a single one was read
                 left.setdefault(name, {})[run.specimen or only] = one
+                late[*name, run.specimen or only] = len(run.record)
                 drifting |= set() if run.drift_logged else {name}
             else:
                 bounds.setdefault(name, one)
+                late.setdefault(name, len(run.record))
     spreads = _spreads(left, {name[0] for name in joint.names}, bench.settings.remaining_sd_percent / 100.0)
     spreads |= given or {}
     behind = dict(zip(joint.names, counts.to_dict("records"), strict=True))
@@ -365,22 +374,38 @@ def at_hold(
         if known:
             share = 1.0 / len(known)
             weights, parts = [1.0, *(share for _ in known)], [joint[first], *known.values()]
-            held, on_bench = set(known), pieces[first]
+            held, on_bench, counted = set(known), pieces[first], behind[first]
+            more = sum(late[*name, piece] for piece in known)
         elif name in behind:  # no piece was read at both instants
             weights, parts, held, on_bench = [1.0], [joint[name]], pieces[name], pieces[name]
+            counted, more = behind[name], 0
         elif name in bounds and first in behind:
             low, high = bounds[name].interval()
             middle, slack[name] = (low + high) / 2.0, (high - low) / 2.0
             weights, parts, held, on_bench = [1.0], [joint[first] + middle], {""}, pieces[first]
+            counted, more = behind[first], late[name]
         else:
             continue
         between = _between_pieces(name, spreads[name[0]], held, on_bench)
         found[name] = combine([*weights, 1.0], [*parts, between])
-        counted = behind[first if first in behind else name]
-        rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
+        counts_of = {
+            "n_specimens": len(on_bench),
+            "n_held": len(held),
+            "n_readings": counted["n_readings"] + more,
+        }
+        rows.append(counted | counts_of)
     return Held(
         Joint.of(found, first=mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting)
     )
+
+
+def _read_late(table: Columns) -> dict[Name, int]:
+    """Return how many readings at the hold time say what is left, by (lamp, housing, point, "hold", specimen)."""
+    used = read_at_both(table)
+    mine = table.among(used[table["instant"][used] == "hold"])
+    owner = mine.groups(*RESULT, "specimen")
+    names = zip(*(mine[c][owner.first].astype(str).tolist() for c in (*RESULT, "specimen")), strict=True)
+    return dict(zip(names, owner.sum(mine["n"]).astype(int).tolist(), strict=True))
 
 
 def read_at_both(table: Columns) -> NDArray[np.intp]:

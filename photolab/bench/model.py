@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
+from photolab.bench.assumptions import Assumption, assumptions
 from photolab.bench.cells import inside
 from photolab.bench.contents import CONTENTS, held
 from photolab.bench.faults import Problem
@@ -16,7 +18,6 @@ from photolab.bench.schema import NAN, SECTIONS
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.errors import NotInFolder
 from photolab.metrology.quantity import COVERAGE
-from photolab.metrology.reporting import significant
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,34 +36,6 @@ POSITIONS = frozenset(
         "wavelength_nm",
     }
 )
-
-
-@dataclass(frozen=True)
-class Assumption:
-    """A declared default that is used because the folder says nothing.
-
-    Attributes
-    ----------
-    name : str
-        What is assumed, e.g. ``meter M1 mismatch_index_percent``.
-    value : float or str
-        The default. [unit named by ``unit``]
-    unit : str
-        Unit of the value; empty for a word.
-    words : str
-        The assumption as it may be printed.
-    """
-
-    name: str
-    value: float | str
-    unit: str
-    words: str
-
-    @property
-    def figure(self) -> str:
-        """The value and its unit as they are printed: four digits of a number."""
-        value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"
-        return f"{value} {self.unit}".strip()
 
 
 PRIOR_DOF = 6.0
@@ -325,15 +298,55 @@ class Spectrum:
     value: npt.NDArray[np.float64]
 
 
+def handed_out(table: pd.DataFrame) -> pd.DataFrame:
+    """Return a table that may be written into without changing the one that is kept.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The table that is kept.
+
+    Returns
+    -------
+    DataFrame
+        A copy; pandas copies a column when it is written into, before version 3 all of them at once.
+    """
+    import pandas as pd  # two readings do without
+
+    return table.copy(deep=int(pd.__version__.partition(".")[0]) < 3)
+
+
+class Tables(Mapping[str, "pd.DataFrame"]):
+    """Tables by their names, each handed out as a copy: what was computed of them is kept, and stays true of them.
+
+    Parameters
+    ----------
+    tables : mapping of str to DataFrame
+        The tables.
+    """
+
+    def __init__(self, tables: Mapping[str, pd.DataFrame]) -> None:
+        self._tables = dict(tables)
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        return handed_out(self._tables[name])
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._tables)
+
+    def __len__(self) -> int:
+        return len(self._tables)
+
+
 @dataclass(frozen=True, eq=False)
 class Bench:
     """A bench folder that was read without a fault.
 
     ``tables`` holds every table of the schema with every column in canonical units, empty where the
     file is missing; numbers are float (NaN = missing), words are text ("" = missing), ``line`` is the
-    row a spreadsheet shows. A value typed in another unit stays beside it under its own header. `POSITIONS`
-    are taken to 10 significant digits: whether two readings share a range, a place or an instant does not
-    hang on what a conversion from feet leaves in the last bits.
+    row a spreadsheet shows; to write into one changes no other. A value typed in another unit stays beside it
+    under its own header. `POSITIONS` are taken to 10 significant digits: whether two readings share a range, a
+    place or an instant does not hang on what a conversion from feet leaves in the last bits.
     """
 
     name: str
@@ -344,7 +357,6 @@ class Bench:
     files: tuple[str, ...]
     excluded: pd.DataFrame
     warnings: tuple[Problem, ...]
-    assumed: tuple[Assumption, ...]
     hashes: Mapping[str, str]
     spectra: Mapping[str, Spectrum]
     logs: tuple[Log, ...] = ()
@@ -360,7 +372,12 @@ class Bench:
             digits = {c: to_ten_digits(x) for c, x in typed.items()}
             moved = {c: y for c, y in digits.items() if not np.array_equal(typed[c], y, equal_nan=True)}
             tables[name] = table.assign(**moved) if moved else table
-        object.__setattr__(self, "tables", tables)
+        object.__setattr__(self, "tables", Tables(tables))
+
+    @cached_property
+    def assumed(self) -> tuple[Assumption, ...]:
+        """Every declared default that is used because the folder says nothing, in the order of bench.toml."""
+        return assumptions(self)
 
     @property
     def technologies(self) -> dict[str, str]:
@@ -455,7 +472,6 @@ class Bench:
             settings=declare(self.settings),
             meters={key: declare(meter) for key, meter in self.meters.items()},
             housings={key: declare(housing) for key, housing in self.housings.items()},
-            assumed=tuple(a for a in self.assumed if a.name.split()[-1] not in given),
         )
 
 

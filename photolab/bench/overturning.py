@@ -13,6 +13,7 @@ from photolab.bench.readings import WARM_UP_SLOPE
 from photolab.bench.seats import SEATED
 from photolab.bench.verdicts import judge
 from photolab.errors import MethodError
+from photolab.metrology.reporting import shortened
 
 LEVELS = {"mounting": SEATED, "specimen": ["lamp", "specimen"], "day": ["day"]}
 """What one part is: the columns of readings.csv that name it."""
@@ -194,7 +195,7 @@ def turning(
     factor = (math.log(family["high"] / family["low"]) / 2.0 - bounds) / result.u
     parts = variance_by_term(result)
     large = (term for term in parts if parts[term] > 1e-9 * result.u**2)
-    terms = sorted(large, key=lambda term: -float(f"{parts[term]:.9e}"))
+    terms = sorted(large, key=lambda term: -shortened(parts[term]))
     lux = math.exp(campaign.at(instant)[names[0]].value)
     verdict = str(family["verdict"])
     half = factor * result.u + bounds

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
-from photolab.bench.model import Assumption
 from photolab.bench.shared_inputs import COMMON_KINDS, term_of
 from photolab.bench.verdicts import MountingsToSeparate, Verdict, judge, mountings_to_separate
 from photolab.metrology.planning import resolvable_ratio
@@ -233,7 +233,7 @@ def compare_pair(
 
 def _with_gain(result: Measured, coverage: float, assumed: tuple[Assumption, ...]) -> tuple[Assumption, ...]:
     """Return the assumptions, the step between two ranges among them where it enters, with what one range gives."""
-    rest = tuple(a for a in assumed if a.name != RANGE_GAIN_NAME)
+    rest = tuple(a for a in assumed if a.key != RANGE_GAIN_NAME)
     if not result.only("range gain").u:
         return rest
     one, two = (100.0 * x.half_width(coverage) for x in (_one_range(result), result))

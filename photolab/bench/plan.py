@@ -20,13 +20,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.assumptions import assumptions
+from photolab.bench.assumptions import Assumption
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import SHORT_REST_MIN, listed
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import shown
 from photolab.bench.heat import warm_up_runs
-from photolab.bench.model import Assumption, Bench, Question
+from photolab.bench.model import Bench, Question
 from photolab.bench.one_more import FULL_RANGE, rehearsed, what_changes_buy
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.redraw import Protocol
@@ -530,8 +530,7 @@ class _Choice:
         ]  # fmt: skip
         rows = empty_table(TABLES["readings"], len(cells)).assign(**pd.DataFrame(cells))
         both = pd.concat([given, rows], ignore_index=True) if len(given) else rows
-        made = replace(self.bench, tables={**self.bench.tables, "readings": both})
-        return replace(made, assumed=assumptions(made))
+        return replace(self.bench, tables={**self.bench.tables, "readings": both})
 
     def _level(self, lamp: str, housing: str, instant: str) -> float:
         """Return the light [lx] that is expected of a lamp: what it gave before, else what lamps gave there."""

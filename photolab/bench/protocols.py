@@ -12,7 +12,6 @@ from typing import Any
 
 import pandas as pd
 
-from photolab.bench.assumptions import assumptions
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import cautions
 from photolab.bench.checks import check_completed, check_tables
@@ -123,12 +122,12 @@ def under_protocol(bench: Bench, text_or_path: str | os.PathLike[str]) -> Bench:
     if faults.faults:
         raise RecordError(faults.faults)
     other = replace(
-        bench, tables=tables, warnings=(), assumed=(),
+        bench, tables=tables, warnings=(),
         settings=declared.settings, meters=declared.meters, housings=declared.housings,
     )  # fmt: skip
     said = Faults()
     cautions(other, said)
-    return replace(other, warnings=tuple(said.cautions), assumed=assumptions(other))
+    return replace(other, warnings=tuple(said.cautions))
 
 
 def compare_campaigns(before: Campaign, after: Campaign) -> ProtocolComparison:

@@ -4,7 +4,6 @@ import os
 from dataclasses import replace
 from pathlib import Path
 
-from photolab.bench.assumptions import assumptions
 from photolab.bench.attachments import read_photos, read_spectra
 from photolab.bench.cautions import cautions, same_cells
 from photolab.bench.cells import parse_number
@@ -92,13 +91,13 @@ def read_bench(folder: str | os.PathLike[str], *, before_readings: bool = False)
         raise RecordError(_said(faults.faults, names) + _said(faults.cautions, names))
     bench = Bench(
         found.path.resolve().name, declared.settings, declared.meters, declared.housings, tables,
-        tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), (), found.hashes, spectra,
+        tuple(name for name in (WORKBOOK, *FILES) if name in names), excluded, (), found.hashes, spectra,
         tuple(logs), tuple(question for question, _ in declared.questions),
         tuple(figure for figure, _ in declared.their_figures), earlier, photos,
     )  # fmt: skip
     if len(bench.tables["readings"]):
         cautions(bench, faults)
-    return replace(bench, warnings=tuple(_said(faults.cautions, names)), assumed=assumptions(bench))
+    return replace(bench, warnings=tuple(_said(faults.cautions, names)))
 
 
 def _names(folder: Folder) -> Names:

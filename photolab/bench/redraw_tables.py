@@ -258,23 +258,26 @@ def _run_shown(known: Known, run: DistanceResult, block: pd.DataFrame) -> dict[s
     def flat(name: str, many: int = 1) -> Array:
         return stream(f"{name} {of}").uniform(-1.0, 1.0, many)
 
+    def metered(name: str, many: int = 1) -> Array:  # of the meter, within its limits or at their ends
+        return np.sign(flat(name, many)) if known.world.meter == "limit" else flat(name, many)
+
     tape = tape_limit(place)[0] / math.sqrt(2.0)  # half of the variance common to the run
     away = block["distance_m"].to_numpy() + tape * (flat("tape zero") + flat("placement", size))
     away += run.centre.value + place.offset_uncertainty_mm / 1000.0 * flat("photometric centre")
     published = math.nan if run.published is None else run.published.value
     light = published / away**2 * near_field_ratio("near_field", known.world.near_field_m**2, away)
     for q, c in run.relative.parts.items():
-        law = SHAPES["rectangular" if q.law == "rectangular" else "normal"]
+        law = SHAPES[known.world.shape(q)]
         light = light * (1.0 + c * q.u * law(stream(f"{q.name} {of}"), 1)[0])
     light = light / block["distance_m"].map(run.points.set_index("distance_m")["factor"]).to_numpy(float)
-    linear = instruments.linearity_percent(meter) / 100.0 * flat("linearity", level.max() + 1)[level]
+    linear = instruments.linearity_percent(meter) / 100.0 * metered("linearity", level.max() + 1)[level]
     scatter = 1.0 + READING_SD * stream(f"noise {of}").standard_normal(size)
     step = instruments.resolution_lx(meter, float(block["range_lx"].max())) or _FINE_LX
     dark = block["dark_lx"].to_numpy(float)
     between = flat("dark reading", level.max() + 1)[level]  # the room's light, between two figures
     shown = light * (1.0 + linear) * scatter + np.where(np.isnan(dark), 0.0, dark + step / 2.0 * between)
     if run.additive_from != "dark reading":
-        shown = shown + run.additive.u * math.sqrt(3.0) * flat("range term")[0]
+        shown = shown + run.additive.u * math.sqrt(3.0) * metered("range term")[0]
     return {"illuminance_lx": np.round(shown / step) * step}
 
 

@@ -107,10 +107,9 @@ class Field:
     low_open : bool
         The lower limit itself is not allowed.
     codes : tuple of str
-        Allowed words.
+        Allowed words; the case of letters does not matter.
     also : dict
-        Other words, in small letters, and the code that each is read as; where there are any, the case of letters
-        does not matter.
+        Other words, in small letters, and the code that each is read as.
     small : float
         Values above zero and below this look like a slip. [unit of the column]
     small_refused : bool
@@ -357,7 +356,7 @@ distance_m*       | m     | 0.2..50         | | 6.00       | reference face to m
 illuminance_lx* dark_lx meter range_lx
 repeat            | count | 1..             | | 1          | repeat of one placement
 day specimen mounting socket_V
-== beam.csv: readings over the wall, by angle or by position
+== beam.csv: readings over the wall, each run by angle or by position
 run* lamp* housing*
 horizontal_deg    | deg   | -90..90         | | -2.5       | + is right as the lamp sees the wall
 vertical_deg      | deg   | -90..90         | | -0.5       | + is up; on a wall atan(height / distance)

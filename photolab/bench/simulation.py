@@ -248,7 +248,7 @@ def _bench(truth: Truth, tables: dict[str, pd.DataFrame]) -> Bench:
     whole = {name: empty_table(TABLES[name], len(table), table) for name, table in rows.items()}
     return Bench(
         "simulated", declared.settings, declared.meters, declared.housings, whole,
-        files=(), excluded=whole["readings"].iloc[:0], warnings=(), assumed=(), hashes={},
+        files=(), excluded=whole["readings"].iloc[:0], warnings=(), hashes={},
         spectra=others.spectra_of(whole["spectra"]),
         questions=tuple(question for question, _ in declared.questions),
     )  # fmt: skip

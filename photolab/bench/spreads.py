@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, stdtr
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Array, Columns, Groups, Table
-from photolab.bench.model import PRIOR_DOF, Assumption, Settings
+from photolab.bench.model import PRIOR_DOF, Settings
 
 LEAST_DOF = 4
 """An SD estimated on fewer degrees of freedom gives way to the assumed one. [1]"""

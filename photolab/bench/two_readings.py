@@ -7,8 +7,9 @@ from typing import TypeVar
 import numpy as np
 
 from photolab.bench import instruments
+from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns
-from photolab.bench.model import PRIOR_DOF, Assumption, Meter
+from photolab.bench.model import PRIOR_DOF, Meter
 from photolab.bench.pairs import ReadingComparison, compare_pair
 from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT

@@ -1,7 +1,8 @@
 """What a box claims against the measured power, and what a gain costs: one rule for each.
 
 The price rule: a price for each gained percent is given only where the gain is resolved. Where its interval
-includes zero there is nothing to divide by, and a small gain by luck would look like a bargain.
+includes zero there is nothing to divide by, and a small gain by luck would look like a bargain. The price is that of
+the lamp: what the baseline costs is not subtracted, and is said beside it.
 """
 
 import math
@@ -137,7 +138,8 @@ def price_of_gain(
 
     Notes
     -----
-    The interval is that of the gain alone. It is for the scope of the ratio that is passed in.
+    The interval is that of the ratio that is passed in, for its scope and its instant: the price counts as exact, and
+    that of the baseline is not subtracted.
     """
     if not 0.0 < low <= ratio <= high < math.inf:
         message = f"ratio must lie within its interval, all more than 0; got {ratio:g} in {low:g} to {high:g}"

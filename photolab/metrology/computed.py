@@ -1,14 +1,30 @@
 """What is computed once, when it is made, and stays."""
 
 from dataclasses import FrozenInstanceError
+from functools import wraps
+from typing import Any
 
 
 class Computed:
-    """An object that computes its attributes itself: each is set once, as one of a frozen dataclass."""
+    """An object that computes its attributes itself: none is set once it is made, as of a frozen dataclass."""
+
+    _made = False
+
+    def __init_subclass__(cls) -> None:
+        """Let an object take no attribute once it is made."""
+        make: Any = cls.__init__
+
+        @wraps(make)
+        def made(self: Computed, *args: object, **options: object) -> None:
+            make(self, *args, **options)
+            if type(self) is cls:
+                vars(self)["_made"] = True
+
+        cls.__init__ = made  # type: ignore[assignment]
 
     def __setattr__(self, name: str, value: object) -> None:
-        """Set an attribute that has no value yet, or refuse."""
-        if name in vars(self):
+        """Set an attribute that has no value yet while the object is made, or refuse."""
+        if self._made or name in vars(self):
             message = f"cannot assign to field {name!r}"
             raise FrozenInstanceError(message)
         super().__setattr__(name, value)

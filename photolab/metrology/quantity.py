@@ -765,6 +765,7 @@ class Factored:
     plain: Any
     left: Any
     right: Any
+    __array_ufunc__ = None  # an array leaves a product with it to it
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -775,7 +776,12 @@ class Factored:
     def __matmul__(self, other: Any) -> Any:
         if np.ndim(other) == 1:
             return self.plain @ other - self.left @ (self.right @ other)
+        other = other.full() if isinstance(other, Factored) else other
         return Factored(self.plain @ other, self.left, self.right @ other)
+
+    def __rmatmul__(self, other: Any) -> Factored:
+        weights = type(self.plain)(other)
+        return Factored(weights @ self.plain, weights @ self.left, self.right)
 
     def __getitem__(self, at: Any) -> Any:
         rows, columns = at if isinstance(at, tuple) else (at, slice(None))

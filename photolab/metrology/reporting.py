@@ -14,9 +14,25 @@ _PLAIN_PLACES = 7  # so are uncertainties that need more decimal places than thi
 _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
-def _shortened(x: float) -> Decimal:
-    """Return a number shortened to 10 significant digits: the last bits of a float decide no digit."""
-    return Decimal(f"{float(x):.9e}")
+def shortened(x: float) -> float:
+    """Return a number shortened to 10 significant digits: the last bits of a float decide no digit and no order.
+
+    Parameters
+    ----------
+    x : float
+        The number. [any]
+
+    Returns
+    -------
+    float
+        The nearest float to the shortened number; NaN and infinite numbers as they are. [any]
+    """
+    return float(f"{x:.9e}")
+
+
+def _exact(x: float) -> Decimal:
+    """Return a shortened number as it is printed."""
+    return Decimal(repr(shortened(x)))
 
 
 def significant(x: float, digits: int) -> float:
@@ -40,7 +56,7 @@ def significant(x: float, digits: int) -> float:
     """
     if not math.isfinite(x) or x == 0.0:
         return float(x)
-    exact = _shortened(x)
+    exact = _exact(x)
     return float(exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1), context=_WIDE))
 
 
@@ -60,7 +76,7 @@ def published_ends(low: float, high: float) -> tuple[float, float]:
     """
     half = 0.5 * (high - low)
     places = places_for(half) if math.isfinite(half) and half > 0.0 else -_MOST_PLACES
-    ends = ((end, places + _shortened(end).adjusted() + 1) for end in (low, high))
+    ends = ((end, places + _exact(end).adjusted() + 1) for end in (low, high))
     low, high = (significant(end, max(digits, END_DIGITS)) for end, digits in ends)
     return low, high
 
@@ -87,7 +103,7 @@ def decimal(x: float, places: int) -> str:
         return "n/a"
     if math.isinf(x):
         return "∞" if x > 0 else "-∞"
-    rounded = _shortened(x).quantize(Decimal(1).scaleb(-places), context=_WIDE)
+    rounded = _exact(x).quantize(Decimal(1).scaleb(-places), context=_WIDE)
     text = f"{rounded:f}"
     return text.lstrip("-") if rounded.is_zero() else text
 
@@ -116,7 +132,7 @@ def places_for(uncertainty: float, *, digits: int = 2) -> int:
     demand(digits >= 1, "digits must be 1 or more", digits)
     holds = 0.0 < uncertainty < math.inf
     demand(holds, "uncertainty must be finite and more than zero", f"{uncertainty:g}")
-    exact = _shortened(uncertainty)
+    exact = _exact(uncertainty)
     places = digits - 1 - exact.adjusted()
     carried = exact.quantize(Decimal(1).scaleb(-places), context=_WIDE)
     return places - (carried.adjusted() - exact.adjusted())
@@ -150,8 +166,8 @@ def with_uncertainty(value: float, expanded: float) -> str:
     places, largest = places_for(expanded), max(abs(value), expanded)
     if not math.isfinite(value) or (largest < _PLAIN_BELOW and places <= _PLAIN_PLACES):
         return f"{decimal(value, places)} ± {decimal(expanded, places)}"
-    exponent = _shortened(largest).quantize(Decimal(1).scaleb(-places), context=_WIDE).adjusted()
-    shifted = [_shortened(x).scaleb(-exponent, context=_WIDE) for x in (value, expanded)]
+    exponent = _exact(largest).quantize(Decimal(1).scaleb(-places), context=_WIDE).adjusted()
+    shifted = [_exact(x).scaleb(-exponent, context=_WIDE) for x in (value, expanded)]
     step = Decimal(1).scaleb(-(places + exponent))
     shown = [x.quantize(step, context=_WIDE) for x in shifted]
     words = [f"{abs(x) if x.is_zero() else x:f}" for x in shown]

@@ -253,7 +253,7 @@ def intensity_from_wall(
     span = _span(distance, offset)
     x, y = finite("x_mm", x_mm, "mm"), finite("y_mm", y_mm, "mm")
     x, y, reading, flags = _full_grid(x, y, illuminance, at_most)
-    h, v = (np.degrees(np.arctan(s * 1e-3 / span)) for s in (x, y))
+    h, v = (angle_on_wall(s, distance=span) for s in (x, y))
     return intensity_from_angles(h, v, reading, distance=span, sensor=sensor, at_most=flags)
 
 
@@ -303,14 +303,66 @@ def intensity_from_angles(
         If readings are missing or doubled on the grid (codes ``grid_has_holes``, ``doubled_point``).
     """
     h, v = _angles("horizontal_deg", horizontal_deg), _angles("vertical_deg", vertical_deg)
-    demand(sensor in SENSORS, f"sensor must be one of {', '.join(SENSORS)}", repr(sensor))
     span = _span(distance, offset)
     h, v, reading, flags = _full_grid(h, v, illuminance, at_most)
-    if sensor == "turned_lamp":
-        return BeamGrid(h, v, reading * span**2, flags, "sphere")
-    square = span**2 * (1.0 + np.tan(np.radians(h)) ** 2 + np.tan(np.radians(v))[:, None] ** 2)
-    cosine = 1.0 if sensor == "faces_lamp" else span / np.sqrt(square)
-    return BeamGrid(h, v, reading * square / cosine, flags, "screen")
+    per_lux = intensity_of_a_lux(h, v[:, None], distance=span, sensor=sensor)
+    return BeamGrid(h, v, reading * per_lux, flags, "sphere" if sensor == "turned_lamp" else "screen")
+
+
+def angle_on_wall(position_mm: ArrayLike, *, distance: float) -> Floats:
+    r"""Return the angle at which a lamp sees a position on a wall, in the plane of the wall.
+
+    .. math:: h = \arctan(x / D)
+
+    Parameters
+    ----------
+    position_mm : array_like, shape S
+        Position to the right of the lamp's axis, or above it. [mm]
+    distance : float
+        Distance :math:`D` from the photometric centre to the wall. [m]
+
+    Returns
+    -------
+    ndarray, shape S
+        The angle. [deg]
+    """
+    return np.degrees(np.arctan(np.asarray(position_mm, float) * 1e-3 / distance))
+
+
+def intensity_of_a_lux(
+    horizontal_deg: ArrayLike, vertical_deg: ArrayLike, *, distance: float, sensor: str
+) -> Floats:
+    r"""Return the intensity in a direction where the meter reads one lux.
+
+    .. math:: I / E = r^2 / \cos\theta, \quad r^2 = D^2 (1 + \tan^2 h + \tan^2 v)
+
+    Parameters
+    ----------
+    horizontal_deg : array_like, shape S1
+        Angle :math:`h` to the right. [deg]
+    vertical_deg : array_like, shape S2
+        Angle :math:`v` up. [deg]
+    distance : float
+        Distance :math:`D` from the photometric centre to the head, or to the wall. [m]
+    sensor : str
+        ``faces_lamp``: :math:`\theta = 0`. ``flat_wall``: :math:`\cos\theta = D/r`. ``turned_lamp``: a fixed head,
+        :math:`r = D` and :math:`\theta = 0`.
+
+    Returns
+    -------
+    ndarray, shape broadcast(S1, S2)
+        The intensity. [cd/lx]
+
+    Raises
+    ------
+    ValueError
+        If the sensor is not one of the three.
+    """
+    demand(sensor in SENSORS, f"sensor must be one of {', '.join(SENSORS)}", repr(sensor))
+    across, up = (np.tan(np.radians(angle)) for angle in (horizontal_deg, vertical_deg))
+    slant = np.sqrt(1.0 + across**2 + up**2)
+    power = {"turned_lamp": 0, "faces_lamp": 2, "flat_wall": 3}[sensor]
+    return np.asarray(distance**2 * slant**power)
 
 
 def peak(grid: BeamGrid) -> Peak:

@@ -4,7 +4,8 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
-from photolab.bench.model import Assumption
+from photolab.bench.assumptions import Assumption
+from photolab.metrology.reporting import shortened
 from photolab.publication.statements import KIND_WORDS, in_housing
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
@@ -44,7 +45,7 @@ NOT_CLAIMED = (
 )
 
 _TECHNOLOGIES = "every ratio between technologies"
-#: A word in the name of an assumption, what of a budget it sizes, and which results would change with it; the first
+#: A word in the key of an assumption, what of a budget it sizes, and which results would change with it; the first
 #: row that says so counts.
 _ASSUMED = (
     ("mismatch", ("colour", "own colour"), f"{_TECHNOLOGIES}, and a little between LED lamps"),
@@ -85,30 +86,20 @@ _ASSUMED = (
 )
 
 
-def sized(name: str) -> tuple[str, ...]:
+def sized(key: str) -> tuple[str, ...]:
     """Return the terms of a budget that an assumption sizes.
 
     Parameters
     ----------
-    name : str
-        Its name.
+    key : str
+        Its key.
 
     Returns
     -------
     tuple of str
         Keys of `statements.KIND_WORDS` and others; none where no budget holds it.
     """
-    key = _split(name)[1]
     return next((terms for word, terms, _ in _ASSUMED if terms and word in key), ())
-
-
-def _split(name: str) -> tuple[str, str]:
-    """Return whose an assumption is, the id of a meter or a housing, and what it is called without that."""
-    kind, _, rest = name.partition(" ")
-    if kind not in {"meter", "housing"}:
-        return "", name
-    whose, _, key = rest.rpartition(" ")
-    return whose, key
 
 
 def assumed_words(
@@ -131,17 +122,16 @@ def assumed_words(
     rows = []
     for item in assumed:
         stated = not item.words.endswith("assumed")
-        whose, key = _split(item.name)
-        words = key.replace("_", " ") if stated else item.words.partition(":")[0]
-        kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
+        words = item.key.replace("_", " ") if stated else item.words.partition(":")[0]
+        kinds = {KIND_WORDS.get(term, term) for term in sized(item.key)}
         found = [
-            (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
+            (shortened(line["moves"]), f"{lamp}{in_housing(housing)}")
             for (lamp, housing), lines in budgets.items()
             for line in lines[lines["assumed"]].to_dict("records")
             if line["what"] in kinds
         ]
-        change = next((words for word, _, words in _ASSUMED if words and word in key), "every ratio")
+        change = next((words for word, _, words in _ASSUMED if words and word in item.key), "every ratio")
         most = max(found, key=lambda one: one[0], default=(0.0, ""))
-        rows.append((f"{words} ({whose})" if whose else words, item.figure, change, *most))
+        rows.append((f"{words} ({item.id})" if item.id else words, item.figure, change, *most))
     table = pd.DataFrame(rows, columns=["input", "value", "change", "moves", "where"])
     return table.sort_values("moves", ascending=False, kind="stable", ignore_index=True)

@@ -9,8 +9,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.cells import inside, parse_code, parse_number
-from photolab.bench.model import Assumption, Meter
+from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.schema import FOOTCANDLE_LX, SECTIONS, TABLES
 from photolab.bench.two_readings import compare

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from photolab.bench.assumptions import Assumption
 from photolab.bench.campaign import Campaign
 from photolab.bench.earlier import set_beside
 from photolab.bench.faults import hint, shown
-from photolab.bench.model import Assumption
 from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
 from photolab.bench.pairs import variance_by_term
-from photolab.metrology.reporting import decimal, places_for
+from photolab.metrology.reporting import decimal, places_for, shortened
 from photolab.publication.cautions import NOT_CLAIMED, sized
 from photolab.publication.findings import joined
 from photolab.publication.front_page import how_measured
@@ -200,13 +200,12 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
             continue
         parts = variance_by_term(pair.result)
         for one in pair.assumed:
-            share = sum(parts.get(term, 0.0) for term in sized(one.name)) / pair.result.u**2
+            share = sum(parts.get(term, 0.0) for term in sized(one.key)) / pair.result.u**2
             known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
     heavy = [(share, one) for share, one in known.values() if share >= 0.01]
-    for share, one in sorted(heavy, key=lambda found: (-float(f"{found[0]:.9e}"), found[1].name)):
+    for share, one in sorted(heavy, key=lambda found: (-shortened(found[0]), found[1].name)):
         words = one.words.removesuffix(", assumed")
-        whose = one.name.rpartition(" ")[0] if one.name.startswith(("meter ", "housing ")) else ""
-        known_as = f"{words} ({whose})" if whose else words
+        known_as = f"{words} ({one.section} {one.id})" if one.id else words
         what = known_as if one.figure in words else f"{one.name.replace('_', ' ')} {one.figure} ({words})"
         yield f"Assumed: {what}. Up to {decimal(100.0 * share, 0)} % of the variance comes from it."
     if len(known) > len(heavy):

@@ -12,7 +12,7 @@ from photolab.bench.pairs import ReadingComparison
 from photolab.bench.ratio_table import with_families
 from photolab.bench.shared_inputs import SHARED_BY, UNITS
 from photolab.metrology.quantity import COVERAGE
-from photolab.metrology.reporting import decimal, places_for
+from photolab.metrology.reporting import decimal, places_for, shortened
 from photolab.publication.statements import KIND_WORDS
 
 _CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
@@ -280,7 +280,7 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
     if lines.empty or result is None:
         return pd.DataFrame(columns=columns)
     # the last bits of a float decide neither the order nor how many there are: what cancels leaves rounding
-    size = lines["contribution"].abs().map(lambda x: float(f"{x:.9e}"))
+    size = lines["contribution"].abs().map(shortened)
     texts = [
         ": ".join(filter(None, [KIND_WORDS.get(n[0], n[0]), " ".join(map(str, n[1:]))]))
         for n in lines["name"]

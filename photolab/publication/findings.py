@@ -10,6 +10,7 @@ import pandas as pd
 
 from photolab.bench.campaign import Campaign, without_technology
 from photolab.errors import MethodError
+from photolab.metrology.reporting import shortened
 from photolab.publication.display import one_line
 from photolab.publication.figure_tables import all_lamps
 
@@ -40,7 +41,7 @@ def in_depth(campaign: Campaign, lamp: str | None = None) -> tuple[str, list[str
     by_lamp = light.groupby(rows["lamp"], sort=False)
     spans = by_lamp.max() / by_lamp.min()
     if lamp is None:
-        lamp = max(spans.index, key=lambda name: float(f"{spans[name]:.9e}"), default="")
+        lamp = max(spans.index, key=lambda name: shortened(spans[name]), default="")
     elif lamp not in spans:
         were = ", ".join(spans.index)
         message = f"lamp {lamp} was not compared with {campaign.baseline}; compared were {were}"
@@ -131,7 +132,7 @@ def not_told_apart(
         light[str(a)] = light.get(str(a), 0.0) + math.log(ratio)
         light[str(b)] = light.get(str(b), 0.0) - math.log(ratio)
     # the last bits of a float decide no order
-    ordered = sorted(light, key=lambda lamp: (-float(f"{light[lamp]:.9e}"), lamp))
+    ordered = sorted(light, key=lambda lamp: (-shortened(light[lamp]), lamp))
     lamps = tuple(lamp for lamp in ordered if not unknown & {lamp, campaign.baseline})
     alike = {
         frozenset((str(a), str(b)))

@@ -33,22 +33,6 @@ _CAPTION = (
 )
 
 
-def is_invented(bench: Bench) -> bool:
-    """Return whether a bench says of itself that its readings are invented.
-
-    Parameters
-    ----------
-    bench : Bench
-        The bench.
-
-    Returns
-    -------
-    bool
-        True where bench.toml declares it, or a bracket of the name begins with it; the word alone is part of a name.
-    """
-    return bench.settings.invented or "(invented" in bench.settings.name.casefold()
-
-
 def invented_words(bench: Bench, where: str) -> str:
     """Return the mark of a bench whose readings are invented.
 
@@ -64,10 +48,8 @@ def invented_words(bench: Bench, where: str) -> str:
     str
         One sentence; empty for real readings.
     """
-    if not is_invented(bench):
-        return ""
-    demo = "DEMO " * ("(invented demo" in bench.settings.name.casefold())
-    return f"INVENTED {demo}DATA: no lamp, maker or reading in this {where} is real."
+    declared = bench.settings.invented
+    return f"INVENTED DATA: no lamp, maker or reading in this {where} is real." if declared else ""
 
 
 def bench_lines(bench: Bench) -> tuple[str, ...]:
@@ -236,7 +218,7 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     for row in found.every(campaign.baseline, "remaining light"):
         value, low, high = page_one.with_ends(row)
         own += (
-            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[row['scope']]} ",
+            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[found.kept_by(row)]} ",
             value,
             " %",
         )
@@ -288,7 +270,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     """
     bench = campaign.bench
     found = PageOne(campaign, rows)
-    shown = page_one.drawn(found, invented=is_invented(bench))
+    shown = page_one.drawn(found, invented=bench.settings.invented)
     when = (
         ("after the hold time", "; open dot: at the initial time")
         if found.held

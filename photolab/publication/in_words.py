@@ -131,13 +131,15 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
     elif alone:
         why = f"{base} not known" if alone == [*early] else "not compared"
         when = f"{why} at {hold}, read {start}"
+    elif any(found.refused(lamp, h) for h in early):
+        when = f"record to {hold} refused, read {start}"
     else:
         when = f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
     words = [f"{_SHOWN.get(found.word(row), found.word(row))}{in_housing(h)}" for h, row in told.items()]
     for housing in (h for h in early if h not in told):
-        words.append((f"{base} not known" if housing in alone else "not held") + in_housing(housing))
+        words.append(found.missing(lamp, housing, base) + in_housing(housing))
     head = f"{bench_and_days(found.campaign, lamp)}: {when} at one place of the beam{assumed}, "
     line: Line = (f"{head}{_pieces(found, lamp, told)} against {base}: {joined(words)}",)
     range_of = f" ({100.0 * settings.coverage:g} % range "

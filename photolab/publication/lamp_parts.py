@@ -22,7 +22,7 @@ from photolab.publication.figure_tables import all_lamps, budgets, two_digits
 from photolab.publication.figures import bars, intervals, records
 from photolab.publication.figures.common import Figure, new_figure, picture, shown_name, stored
 from photolab.publication.findings import joined
-from photolab.publication.front_page import is_invented, span_of
+from photolab.publication.front_page import span_of
 from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import Line, PageOne, paragraphs
 from photolab.publication.statements import in_housing, time_of
@@ -65,7 +65,7 @@ def _part(found: PageOne, lamp: str, number: int) -> Iterator[str]:
     if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
         yield clean_table(blurs)
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
-        shown = picture(drawn[0], alt=drawn[1], invented=is_invented(campaign.bench))
+        shown = picture(drawn[0], alt=drawn[1], invented=campaign.bench.settings.invented)
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(shown.png, shown.alt, caption)
     places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
@@ -97,9 +97,9 @@ def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
         if len(at) > 1:
             early = at["initial"]
             line += (f"; at {when['initial']} it was ", found.percent(early), " (", *found.range(early), ")")
-        not_held = f"not held for {when['hold']}"
-        if found.alone(lamp, housing):
-            not_held = f"{found.campaign.baseline} is not known at {when['hold']}"
+        hold, why = when["hold"], found.missing(lamp, housing)
+        said = {"not held": f"not held for {hold}", "record refused": f"its record to {hold} was refused"}
+        not_held = said.get(why, f"{found.campaign.baseline} is not known at {hold}")
         yield (*line, "." if instant == "hold" else f"; {not_held}.")
 
 
@@ -126,14 +126,13 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
     said = price_sentences(campaign.bench, gain)
     if not said:
         return "", ""
-    code = price_judgement(campaign.bench, gain).code
-    return code, f"{time_of(campaign.bench, instant)} after switch-on, {said[0]}"
+    return price_judgement(campaign.bench, gain).code, said[0]
 
 
 def _left(found: PageOne, lamp: str) -> Iterator[Line]:
     """Yield what is left of a lamp's light at the hold time, and why that is not said of a record."""
     for row in found.kept(lamp).values():
-        yield (f"By its {page_one.KEPT_BY[row['scope']]} it keeps ", *found.keeps(row), ".")
+        yield (f"By its {page_one.KEPT_BY[found.kept_by(row)]} it keeps ", *found.keeps(row), ".")
     for run in warm_up_runs(found.campaign.bench):
         if run.lamp == lamp and run.remaining is None:
             yield (left_sentence(found.settings, run),)
@@ -177,7 +176,7 @@ def figure_files(found: PageOne) -> dict[str, bytes]:
         Name, as "figures/after-heat.png", and bytes.
     """
     bench = found.campaign.bench
-    invented = "Invented data. " if is_invented(bench) else ""
+    invented = "Invented data. " if bench.settings.invented else ""
     foot = f"{invented}{one_line(bench.settings.name)}, {span_of(bench.tables['days']['date'])}"
     files: dict[str, bytes] = {}
     large = {"size": intervals.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}

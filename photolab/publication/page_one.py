@@ -16,7 +16,7 @@ from typing import Any
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
-from photolab.bench.heat import warm_up_runs
+from photolab.bench.heat import remaining_of, warm_up_runs
 from photolab.bench.model import Question
 from photolab.metrology.reporting import decimal, with_uncertainty
 from photolab.publication import page
@@ -32,8 +32,8 @@ KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
-KEPT_BY = {"readings": "record", "specimens": "readings at both instants"}
-"""What says how much of a lamp's light is left, by the scope of the row."""
+KEPT_BY = {"record": "record", "bounds": "record", "readings": "readings at both instants"}
+"""What says how much of a lamp's light is left, by `PageOne.kept_by`."""
 _GLUE = "\N{NO-BREAK SPACE}"
 _TO = f"{_GLUE}to{_GLUE}"
 _PICTURED = ["lamp", "housing", "title", "specimens", "earlier", "percent", "low", "high"]
@@ -257,7 +257,7 @@ class PageOne:
             title = " ".join(f"In the {kind} housing {housing}".split())
             for lamp, at in ((lamp, at) for lamp in self.lamps if (at := self.at(lamp, housing))):
                 row: Row = {"lamp": lamp, "housing": housing, "title": title}
-                row["word"] = "baseline not known" if self.alone(lamp, housing) else "not held"
+                row["word"] = self.missing(lamp, housing)
                 row["specimens"] = int(next(iter(at.values()))["n_specimens"])
                 if "initial" in at and self.held:
                     row["earlier"] = _more(at["initial"])
@@ -368,6 +368,24 @@ class PageOne:
             row["housing"]: row for row in rows if row["point"] == "hot_spot" and not math.isnan(row["low"])
         }
 
+    def kept_by(self, row: Row) -> str:
+        """Return what says how much of a lamp's light is left.
+
+        Parameters
+        ----------
+        row : dict
+            A row of remaining light.
+
+        Returns
+        -------
+        str
+            "record", "bounds" (of a record that ends before the hold time) or "readings".
+        """
+        left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
+        if left is None or row["point"] != "hot_spot":
+            return "readings"
+        return "bounds" if left[0].method == "bounds" else "record"
+
     def keeps(self, row: Row) -> Line:
         """Return what is left of a lamp's own light, with its range and the instant.
 
@@ -384,7 +402,7 @@ class PageOne:
         value, low, high = with_ends(row)
         first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
         rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}"
-        rest += ", by bounds of a record that ends before" * ("conservative" in row["conditions"])
+        rest += ", by bounds of a record that ends before" * (self.kept_by(row) == "bounds")
         return (value, f" % ({100.0 * self.settings.coverage:g} %: ", low, " to ", high, rest)
 
     def alone(self, lamp: str, housing: str) -> bool:
@@ -401,6 +419,42 @@ class PageOne:
             True where there is no ratio at the hold time, and what is left of the lamp is known.
         """
         return housing in self.kept(lamp) and self.light(lamp, housing, "hold") is None
+
+    def refused(self, lamp: str, housing: str) -> bool:
+        """Return whether a lamp burned until the hold time in a record that does not say what is left then.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Which.
+
+        Returns
+        -------
+        bool
+            True where such a record was refused.
+        """
+        hold_s, runs = 60.0 * self.settings.hold_minutes, warm_up_runs(self.campaign.bench)
+        mine = [run for run in runs if (run.lamp, run.housing, run.remaining) == (lamp, housing, None)]
+        return any(run.record["elapsed_s"].iloc[-1] >= hold_s for run in mine)
+
+    def missing(self, lamp: str, housing: str, base: str = "baseline") -> str:
+        """Return why a lamp has no ratio at the hold time.
+
+        Parameters
+        ----------
+        lamp, housing : str
+            Which.
+        base : str, default "baseline"
+            How the baseline is called.
+
+        Returns
+        -------
+        str
+            "baseline not known", "record refused", "not held".
+        """
+        if self.alone(lamp, housing):
+            return f"{base} not known"
+        return "record refused" if self.refused(lamp, housing) else "not held"
 
     def when(self, instant: str) -> str:
         """Return an instant as a sentence has it.
@@ -500,7 +554,7 @@ def _light(found: PageOne, lamp: str, housing: str) -> Line:
     first: Line = (found.percent(at["initial"]), f"{_GLUE}→ ") if len(at) > 1 else ()
     word = found.word(row).replace(" ", _GLUE)
     if found.held and "hold" not in at:
-        word += "; baseline not known" if found.alone(lamp, housing) else "; not held"
+        word += f"; {found.missing(lamp, housing)}"
     return (*first, found.percent(row), " (", *found.range(row), f"), {word}")
 
 
@@ -622,13 +676,19 @@ def told_lines(found: PageOne, *, ranges: bool = False) -> Iterator[Line]:
             line += (f"{'; ' if place else ': '}{lamp} keeps ", *found.keeps(found.kept(lamp)[housing]))
         if lamps:
             yield (*line, ".")
-    if not found.held and not any(alone.values()):
+    gone = {h: [lamp for lamp in found.lamps if [*found.at(lamp, h)] == ["initial"]] for h in found.housings}
+    why = {(lamp, h): found.missing(lamp, h) for h, lamps in gone.items() for lamp in lamps}
+    if not found.held and set(why.values()) <= {"not held"} and not any(alone.values()):
         yield (f"No lamp was read at {hold}: what heat takes is not known.",)
         return
-    gone = {h: [lamp for lamp in found.lamps if [*found.at(lamp, h)] == ["initial"]] for h in found.housings}
-    gone = {h: [lamp for lamp in lamps if lamp not in alone[h]] for h, lamps in gone.items()}
-    if left := [joined(lamps) + in_housing(housing) for housing, lamps in gone.items() if lamps]:
-        yield (f"Not held for {hold}: {'; '.join(left)}.",)
+    heads = {
+        "record refused": f"Held for {hold}, but the record was refused",
+        "not held": f"Not held for {hold}",
+    }
+    for word, head in heads.items():
+        mine = {h: [lamp for lamp in lamps if why[lamp, h] == word] for h, lamps in gone.items()}
+        if left := [joined(lamps) + in_housing(housing) for housing, lamps in mine.items() if lamps]:
+            yield (f"{head}: {'; '.join(left)}.",)
 
 
 def _answer(found: PageOne, question: Question) -> Line:
@@ -647,13 +707,13 @@ def _answer(found: PageOne, question: Question) -> Line:
         answer = f"Yes, shown: {'; '.join(x + in_housing(joined(filter(None, shown[x]))) for x in yes)}"
     elif open_:
         full = [lamp for lamp in open_ if len(at[lamp]) == len(housings)]
-        short = [lamp for lamp in open_ if lamp not in full]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
         answer += f"; not excluded for {joined(full)}" if full else ""
-        lacking = {x: [h for h in housings if h not in at[x]] for x in short}
-        ready = {x for x, places in lacking.items() if all(found.alone(x, h) for h in places)}
-        wanting = dict.fromkeys(found.campaign.baseline if x in ready else x for x in short)
-        answer += f"; readings are missing for {joined(wanting)}" if short else ""
+        base, known = found.campaign.baseline, found.campaign.at(question.instant).names
+        lacking = [(x, h) for x in open_ for h in housings if h not in at[x]]
+        both = [(one, h, "hot_spot", question.instant) for x, h in lacking for one in (base, x)]
+        wanting = dict.fromkeys(name[0] for name in both if name not in known)
+        answer += f"; readings are missing for {joined(wanting)}" if wanting else ""
     when = found.when(question.instant)
     scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
     asked = question.words or _in_words(found, question, when)

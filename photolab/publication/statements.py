@@ -10,7 +10,8 @@ import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from photolab.bench.model import Assumption, Bench
+from photolab.bench.assumptions import Assumption
+from photolab.bench.model import Bench
 from photolab.bench.pairs import JudgedRatio, ReadingComparison
 from photolab.metrology.reporting import decimal, published_ends
 

@@ -41,7 +41,8 @@ DICTIONARY = {
     "n_specimens": "specimens behind the value",
     "n_held": "specimens that were held to the hold time; blank where the value does not rest on them",
     "n_mountings": "seatings behind the value",
-    "n_readings": "readings behind the value",
+    "n_readings": "readings behind the value: after the hold time those at first, those of that time that say what is "
+    "left, and those of records",
     "n_days": "days behind the value",
     "initial_s": "initial time since switch-on, seconds",
     "hold_minutes": "hold time since switch-on, minutes",

@@ -264,16 +264,15 @@ def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
     Returns
     -------
     PriceJudgement
-        With its code.
+        With its code; its range is that of the gain as one of all pairs.
     """
     row = _lamp(bench, gain.lamp)
     priced = {name: row[name] for name in ("price_per", "price_date")}
     days = {"last_day": max(bench.tables["days"]["date"], default=""), "currency": bench.settings.currency}
-    found = value.price_of_gain(
-        row["price"], ratio=gain.ratio, low=gain.low, high=gain.high, **priced, **days
-    )
-    if found.code in {"given", "less_light"} and gain.family_verdict != "clear":
-        return replace(found, code="open_among_all", per_percent=None, low=None, high=None, cautions=())
+    low, high = gain.family_low, gain.family_high
+    found = value.price_of_gain(row["price"], ratio=gain.ratio, low=low, high=high, **priced, **days)
+    if found.code == "gain_not_resolved" and not gain.low <= 1.0 <= gain.high:
+        return replace(found, code="open_among_all", cautions=())
     return found
 
 
@@ -333,9 +332,20 @@ def price_sentences(bench: Bench, gain: Gain) -> tuple[str, ...]:
         said = PRICES[found.code].format(baseline=gain.baseline)
     else:
         costs = f"{decimal(found.per_percent, 2)} {bench.settings.currency} a pair"
-        doubt = f"({between(found.low, found.high, 2)}), {statements.SCOPE_WORDS[gain.scope]}"
-        said = f"a gained percent costs {costs} {doubt}"
-    return (f"{gain.lamp}{in_housing(gain.housing)}: {said}.{tail}",)
+        among = ", all lamps compared at once" if gain.pairs > 1 else ""
+        source = f"by the range of the gain then{among}, {100.0 * gain.coverage:g} %"
+        doubt = f"({between(found.low, found.high, 2)}, {source}), {statements.SCOPE_WORDS[gain.scope]}"
+        said = f"a gained percent costs {costs} {doubt}; {_price_of_baseline(bench, gain.baseline)}"
+    when = f"{statements.time_of(bench, gain.instant)} after switch-on"
+    return (f"{when}, {gain.lamp}{in_housing(gain.housing)}: {said}.{tail}",)
+
+
+def _price_of_baseline(bench: Bench, baseline: str) -> str:
+    """Return what becomes of the price of the baseline in that of a gain."""
+    row = _lamp(bench, baseline)
+    each = f" a {row['price_per']}" if row["price_per"] else ""
+    known = "not known" if math.isnan(row["price"]) else f"{row['price']:g} {bench.settings.currency}{each}"
+    return f"the price of {baseline}, {known}, is not subtracted"
 
 
 def left_sentence(settings: Settings, run: WarmUpRun) -> str:
@@ -477,7 +487,10 @@ def left_out_sentence(found: LeftOut) -> str:
     changing, kept = [part for part in found.changing if part not in only], len(found.each) - len(only)
     more = f" and {len(changing) - _MOST_NAMED} more" if len(changing) > _MOST_NAMED else ""
     said = f"No single {noun} decides it: leaving out any one of {kept} keeps the verdict." if kept else ""
-    if changing and kept:
+    if kept == 1:
+        (one,) = (part for part in found.each if part not in only)
+        said = f"Leaving out the one {noun} that can be left out, {one}, keeps the verdict."
+    if changing:
         said = f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:_MOST_NAMED])}{more}."
     lost = f" Nothing is left to compare without {'; '.join(only[:_MOST_NAMED])}." if only else ""
     return f"{said}{lost}".strip()

@@ -12,6 +12,7 @@ import pandas as pd
 from openpyxl.cell import Cell, MergedCell
 from openpyxl.writer.excel import ExcelWriter
 
+from photolab.metrology.reporting import shortened
 from photolab.publication.tables import DICTIONARY
 
 UNDATED = datetime(1980, 1, 1)
@@ -94,7 +95,7 @@ def write_cell(cell: Cell | MergedCell, value: Any) -> Any:
         value = "yes" if value else "no"
     elif isinstance(value, int | float | np.integer | np.floating):
         number = float(value)
-        value = None if math.isnan(number) else float(f"{number:.9e}")
+        value = None if math.isnan(number) else shortened(number)
     if isinstance(value, float) and math.isfinite(value):
         cell.value = value
     elif value is not None and (text := str(value)):
