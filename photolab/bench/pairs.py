@@ -218,7 +218,7 @@ def compare_pair(
 def _with_gain(result: Measured, coverage: float, assumed: tuple[Assumption, ...]) -> tuple[Assumption, ...]:
     """Return the assumptions, the step between two ranges among them where it enters, with what one range gives."""
     rest = tuple(a for a in assumed if a.name != RANGE_GAIN_NAME)
-    if not result.only("range gain").u:
+    if not any(q.kind == "range gain" and slope for q, slope in result.parts.items()):
         return rest
     one, two = (100.0 * x.half_width(coverage) for x in (_one_range(result), result))
     words = "limit"

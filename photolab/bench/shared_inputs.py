@@ -314,7 +314,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
     Parameters
     ----------
     level : str
-        "mounting", "day" or "specimen"; names the variance where the SD was estimated.
+        "noise", "mounting", "day" or "specimen"; names the variance where the SD was estimated.
     key : tuple of str
         Identity.
     sd : float
@@ -334,7 +334,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
         (level, *key),
         sd,
         dof=dof,
-        kind={"mounting": "seating"}.get(level, level),
+        kind={"noise": "reading scatter", "mounting": "seating"}.get(level, level),
         source="assumed" if assumed else "own readings",
         variance=None if assumed else (level, pool),
     )

@@ -1303,13 +1303,17 @@ def flat_factor(coverage: float, share: float) -> float:
     if s < 1e-6:  # the ends lie inside the limits, where a blurred rectangle is as flat as a sharp one
         return coverage * a / normal
 
+    def below(z: float) -> float:
+        return math.erfc(-z / math.sqrt(2.0)) / 2.0
+
+    def rising(z: float) -> float:
+        return z * below(z) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
+
     y, step = 0.0, math.inf
     while step > 1e-13:  # Newton from below on a concave function: never past the end
-        z = (y + a) / s, (y - a) / s
-        high, low = (math.erfc(-x / math.sqrt(2.0)) / 2.0 for x in z)  # the probabilities below
-        to_high, to_low = (math.exp(-x * x / 2.0) / math.sqrt(2.0 * math.pi) for x in z)
-        rise = (z[0] * high + to_high) - (z[1] * low + to_low)
-        step = (0.5 + coverage / 2.0 - s / (2.0 * a) * rise) * 2.0 * a / (high - low)
+        high, low = (y + a) / s, (y - a) / s
+        missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
+        step = missing * 2.0 * a / (below(high) - below(low))
         y += step
     return y / normal
 

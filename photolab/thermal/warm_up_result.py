@@ -442,7 +442,7 @@ class WarmUp:
         fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ falling
         late, early = fall / levels
         clock = self.elapsed_uncertainty_s * float(late - early)
-        added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
+        added = self.additive_uncertainty * float(np.subtract(*(1.0 / levels)))
         return float(drift**2 + (self.display_uncertainty / levels.min()) ** 2 + clock**2 + added**2)
 
     def moved_by_a_lux(self, at_s: float, initial_s: float) -> float:
