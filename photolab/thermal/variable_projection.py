@@ -219,12 +219,6 @@ def _newton_step(found: Projection, pressing: Floats) -> Floats:
     return np.zeros(found.theta.size)
 
 
-def _without(design: Floats, columns: Floats) -> Floats:
-    """Return columns without what a design can take up."""
-    basis, _ = column_space(design)
-    return np.asarray(columns - basis @ (basis.T @ columns))
-
-
 def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Projection]:
     """Find the least-squares sums of exponentials from no start values.
 
@@ -252,14 +246,19 @@ def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Pro
     for _ in range(terms):
         last = found[-1]
         starts = np.concatenate([np.repeat(last.theta[:, None], GRID_SIZE, axis=1), grid[None]])
-        beside = _without(last.design, columns)
+        basis, _ = column_space(last.design)
+        beside = columns - basis @ (basis.T @ columns)
         gain = (last.residual @ beside) ** 2 / np.maximum(np.sum(beside**2, axis=0), 1e-300)
         if last.theta.size == 1:  # or two that run together anywhere, in place of the one
-            pair = np.split(_without(level.design, np.concatenate([columns, derivatives], axis=1)), 2, axis=1)
+            basis, _ = column_space(level.design)
+            both = np.concatenate([columns, derivatives], axis=1)
+            pair = np.split(both - basis @ (basis.T @ both), 2, axis=1)
             together = explained_by_both(pair[0], pair[1], level.residual)
             gain = np.append(gain, together - level.sum_of_squares + last.sum_of_squares)
             starts = np.concatenate([starts, [grid, grid]], axis=1)
-        rows = np.pad(gain.reshape(-1, GRID_SIZE), ((0, 0), (1, 1)), constant_values=-np.inf)
+        rows = np.pad(
+            gain.reshape(-1, GRID_SIZE), ((0, 0), (1, 1)), constant_values=-np.inf
+        )  # either gain, with no gain beyond
         tops = np.flatnonzero((rows[:, 1:-1] >= rows[:, 2:]) & (rows[:, 1:-1] >= rows[:, :-2]))
         tops = tops[np.argsort(-gain[tops])][:STARTS]
         first, *others = kept_apart(starts[:, tops], gap, problem.log_range).T
