@@ -51,7 +51,7 @@ def contributions(table, term):
     found = {}
     for k, q in enumerate(table.inputs):
         if q.name[0] == term:
-            acts = np.asarray(table.sensitivities[:, [k]]).ravel()
+            acts = table.sensitivities[:, [k]].toarray().ravel()
             found[q.name[1:]] = ({int(row): float(acts[row]) for row in np.flatnonzero(acts)}, q.u)
     return found
 

@@ -1,6 +1,7 @@
 """Two readings without a folder. Oracles: the printed trials of the protocol (tolerance 0.2 points) and closed form."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,11 +10,11 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
-from photolab.bench import shared_inputs, two_readings
+from photolab.bench import two_readings
 from photolab.bench.columns import Columns
-from photolab.bench.model import Meter, SpectralFactor
+from photolab.bench.model import Certificate, Meter, SpectralFactor
 from photolab.bench.pairs import compare_pair, variance_by_term
-from photolab.bench.shared_inputs import Loadings
+from photolab.bench.shared_inputs import Loadings, add_meter
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, measured
 from photolab.publication.statements import sentence
@@ -207,21 +208,60 @@ def test_tiny_and_huge_readings_answer(value):
     assert (pair.ratio, pair.verdict) == (1.0, "alike")
 
 
-def test_loadings_of_a_few_readings_are_those_of_a_campaign(monkeypatch):
-    """Oracle: the sparse matrix of the same loadings."""
+def test_loadings_are_a_row_a_reading_and_a_column_an_input():
+    """Oracle: by hand."""
     loads = Loadings(Columns({"meter": np.array(["M1", "M1", "M2"]), "lamp": np.array(["a", "b", "b"])}))
     loads.add(("meter",), np.array([1.0, 0.5, 0.0]), [Input(("scale",), 0.1)])
     loads.add(("lamp",), 3.0, [Input(("own",), 0.1), Input(("own",), 0.2)], np.array([0, 1, 1]))
-    few = loads.joint("xyz", np.zeros(3))
-    monkeypatch.setattr(shared_inputs, "_FEW", 0)
-    many = loads.joint("xyz", np.zeros(3))
-    assert_array_equal(few.sensitivities, many.sensitivities.toarray())
-    assert_array_equal(few.sensitivities, [[1.0, 3.0, 0.0], [0.5, 0.0, 3.0], [0.0, 0.0, 3.0]])
-    assert [(q.name, q.u) for q in few.inputs] == [
+    joint = loads.joint("xyz", np.zeros(3))
+    wanted = [[1.0, 3.0, 0.0], [0.5, 0.0, 3.0], [0.0, 0.0, 3.0]]
+    assert_array_equal(joint.sensitivities.toarray(), wanted)
+    assert [(q.name, q.u) for q in joint.inputs] == [
         (("scale", "M1"), 0.1),
         (("own", "a"), 0.1),
         (("own", "b"), 0.2),
     ]
+
+
+SHEET = Certificate(correction=1.01, expanded_uncertainty_percent=1.2)
+FACTORS = (SpectralFactor("led", 0.94, 0.02), SpectralFactor("filament", 1.01, 0.03))
+TOLD = {"linearity_percent": 0.4, "mismatch_index_percent": 6.0, "limit_kind": "expanded_k2"}
+
+
+@pytest.mark.parametrize("more", [{}, TOLD, {"certificate": SHEET}, {"spectral_factors": FACTORS}])
+@pytest.mark.parametrize(
+    "tops", [(4000.0, 4000.0), (400.0, 4000.0), (math.nan, 4000.0), (math.nan, math.nan)]
+)
+@pytest.mark.parametrize("lights", [("led", "led"), ("filament", "led"), ("discharge", "other")])
+def test_two_typed_readings_are_two_seatings_of_a_campaign(more, tops, lights):
+    """Oracle: the table of who shares what, by which every folder is evaluated."""
+    meter = replace(METER, digits=(0.0, 3.0), **more)
+    pair = compare(318, 334, *lights, meter=meter, range_lx=tuple(None if math.isnan(t) else t for t in tops))
+    stated = {factor.technology: factor for factor in meter.spectral_factors}
+    rows = {"number": [0, 1], "lamp": ["A", "B"], "technology": lights, "range_lx": tops}
+    rows |= {"inverse": [1.0 / 318, 1.0 / 334]}
+    rows |= {
+        "spectral_u": [
+            stated[t].expanded_uncertainty / 2.0 / stated[t].factor if t in stated else math.nan
+            for t in lights
+        ]
+    }
+    alike = {"meter": "M", "onto": "M", "housing": "", "link_u": 0.0, "link_dof": math.inf, "n": 1}
+    alike |= {
+        "several": tops[0] != tops[1],
+        "one_figure": False,
+        "own_spectrum": False,
+        "likeness": "like",
+    }
+    loads = Loadings(Columns({key: np.array(cells) for key, cells in rows.items()}))
+    for key, cell in alike.items():
+        loads.seats[key] = np.full(2, cell)
+    add_meter(loads, {"M": meter})
+    loads.add(("lamp",), 1.0, [Input(("mounting",), 0.03, kind="seating", source="assumed")])
+    joint = loads.joint("ab", np.zeros(2))
+    for typed, row in ((pair.first, joint["b"]), (pair.second, joint["a"])):
+        assert typed.parts == row.parts  # inputs of one name that differ are refused
+        assert [(q.name, q.source) for q in typed.parts] == [(q.name, q.source) for q in row.parts]
 
 
 def test_a_pair_of_typed_inputs_has_the_lines_of_its_inputs():

@@ -651,8 +651,8 @@ def test_answers_name_their_instants_and_the_curve_its_level():
     at = float(TIME_S[-1])
     asked = fit.remaining(at, initial_s=90.0), fit.remaining(1.5 * at), fit.final()
     assert [(one.at_s, one.initial_s) for one in asked] == [(at, 90.0), (1.5 * at, 60.0), (np.inf, 60.0)]
-    assert_allclose(fit.illuminance_at(TIME_S), fit.fitted, rtol=1e-9)  # float rounding of the design
-    assert_allclose(fit.illuminance_at(60.0)[0], fit.initial_illuminance, rtol=1e-12)
+    assert_allclose(fit.curve.light(TIME_S), fit.fitted, rtol=1e-9)  # float rounding of the design
+    assert_allclose(fit.curve.light(np.array([60.0]))[0], fit.initial_illuminance, rtol=1e-12)
     squares = float(np.sum(fit.residuals**2))
     assert_allclose(fit.residual_sd, np.sqrt(squares / (TIME_S.size - 5)), rtol=1e-12)  # five parameters
 
@@ -665,7 +665,7 @@ def test_clock_counts_by_the_difference_of_the_slopes():
         for u in (0.0, 6.0)
     )
     fit = fit_warm_up(TIME_S, light)
-    ahead, behind = (np.log(fit.illuminance_at([300.0 + d, 60.0 + d])) for d in (0.01, -0.01))
+    ahead, behind = (np.log(fit.curve.light(np.array([300.0 + d, 60.0 + d]))) for d in (0.01, -0.01))
     moved = 6.0 * np.subtract(*(ahead - behind)) / 0.02
     added = unsure.ln_standard_uncertainty**2 - sure.ln_standard_uncertainty**2
     assert_allclose(added, moved**2, rtol=1e-5)

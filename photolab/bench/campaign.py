@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable, Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any, TypedDict, Unpack
 
@@ -156,6 +156,9 @@ class Campaign:
     spreads: Spreads
     bench: Bench
     enabled: tuple[str, ...] = ALL
+    _families: dict[tuple[str, ...], dict[str, dict[str, Any]]] = field(
+        default_factory=dict, init=False, repr=False
+    )
 
     @cached_property
     def table(self) -> pd.DataFrame:
@@ -442,10 +445,6 @@ class Campaign:
                 wide = half.get(lamp, math.nan) + self.widening((lamp, *base[1:]), base)
                 rows[lamp] = judged_cells(value, wide, alike_percent=settings.alike_percent)
         return rows
-
-    @cached_property
-    def _families(self) -> dict[tuple[str, ...], dict[str, dict[str, Any]]]:
-        return {}
 
 
 def _at_place(whole: Joint, place: tuple[str, ...], scope: str) -> Joint:

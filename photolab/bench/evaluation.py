@@ -109,15 +109,13 @@ def evaluate(
         means=seats,
         weights=weights,
         spreads=spreads,
-        bench=_without(bench, leave_out or {}),
+        bench=_without(bench, leave_out) if leave_out else bench,
         enabled=enabled,
     )
 
 
 def _without(bench: Bench, leave_out: dict[str, str]) -> Bench:
     """Return a bench without some readings, whatever was read."""
-    if not leave_out:
-        return bench
     tables = dict(bench.tables)
     for name in MEASURED:
         table = tables[name]

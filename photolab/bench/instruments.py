@@ -41,17 +41,14 @@ def per_range(values: tuple[float, ...], meter: Meter, range_lx: float) -> float
     return float(max(values, default=0.0))
 
 
-def _limit(meter: Meter, name: tuple[str, ...], half_width: float) -> Input:
-    """Return a Type B input from a specification figure read as the meter's manual means it."""
-    if meter.limit_kind == "limit":
-        return _flat(name, half_width)
-    factor = 2.0 if meter.limit_kind == "expanded_k2" else 1.0
-    return Input(name, half_width / factor, kind=name[0], source="manual")
-
-
-def _flat(name: tuple[str, ...], half_width: float, source: str = "manual") -> Input:
-    """Return a rectangular input whose name begins with its kind."""
-    return limits(name, half_width, kind=name[0], source=source)
+def _limit(
+    name: tuple[str, ...], half_width: float, *, source: str = "manual", limit_kind: str = "limit"
+) -> Input:
+    """Return a Type B input whose name begins with its kind, its figure read as the meter's manual means it."""
+    if limit_kind == "limit":
+        return limits(name, half_width, kind=name[0], source=source)
+    factor = 2.0 if limit_kind == "expanded_k2" else 1.0
+    return Input(name, half_width / factor, kind=name[0], source=source)
 
 
 def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[Input]:
@@ -70,7 +67,8 @@ def scale_inputs(meter: Meter, *, years_since_certificate: float = 0.0) -> list[
         The scale error and, with a certificate, its drift. [1]
     """
     if meter.certificate is None:
-        return [_limit(meter, ("scale", meter.id), max(meter.reading_percent) / 100.0)]
+        largest = max(meter.reading_percent) / 100.0
+        return [_limit(("scale", meter.id), largest, limit_kind=meter.limit_kind)]
     certificate = meter.certificate
     expanded = certificate.expanded_uncertainty_percent / 100.0
     scale = from_certificate(("scale", meter.id), expanded, k=certificate.coverage_factor, kind="scale")
@@ -158,7 +156,8 @@ def range_input(meter: Meter, range_lx: float, key: tuple[str, ...]) -> Input:
         Deviation of every reading on that range. [lx]
     """
     half_width = range_half_width(meter, range_lx)
-    return _limit(meter, ("range term", meter.id, *key), 0.0 if math.isnan(half_width) else half_width)
+    known = 0.0 if math.isnan(half_width) else half_width
+    return _limit(("range term", meter.id, *key), known, limit_kind=meter.limit_kind)
 
 
 def gain_input(meter: Meter, key: tuple[str, ...]) -> Input:
@@ -176,7 +175,7 @@ def gain_input(meter: Meter, key: tuple[str, ...]) -> Input:
     Input
         Relative deviation, assumed. [1]
     """
-    return _flat(("range gain", meter.id, *key), RANGE_GAIN_PERCENT / 100.0, "assumed")
+    return _limit(("range gain", meter.id, *key), RANGE_GAIN_PERCENT / 100.0, source="assumed")
 
 
 def linearity_percent(meter: Meter) -> float:
@@ -211,7 +210,7 @@ def linearity_input(meter: Meter, key: tuple[str, ...]) -> Input:
     Input
         Relative deviation. [1]
     """
-    return _flat(("linearity", meter.id, *key), linearity_percent(meter) / 100.0)
+    return _limit(("linearity", meter.id, *key), linearity_percent(meter) / 100.0)
 
 
 def resolution_input(step_lx: float, key: tuple[str, ...]) -> Input:
@@ -229,7 +228,7 @@ def resolution_input(step_lx: float, key: tuple[str, ...]) -> Input:
     Input
         Deviation. [lx]
     """
-    return _flat(("resolution", *key), step_lx / 2.0)
+    return _limit(("resolution", *key), step_lx / 2.0)
 
 
 def colour_input(meter: Meter, technology: str) -> Input:
@@ -248,7 +247,7 @@ def colour_input(meter: Meter, technology: str) -> Input:
         Relative deviation of readings, rectangular within ± f1'. [1]
     """
     half_width = 0.0 if technology == "filament" else meter.mismatch_index_percent / 100.0
-    return _flat(("colour", meter.id, technology), half_width)
+    return _limit(("colour", meter.id, technology), half_width)
 
 
 def own_colour_input(meter: Meter, lamp: str, likeness: str) -> Input:
@@ -275,7 +274,7 @@ def own_colour_input(meter: Meter, lamp: str, likeness: str) -> Input:
     """
     like = OWN_COLOUR_SHARE["like"] ** 2 / 2.0
     share = math.sqrt(like if likeness == "like" else OWN_COLOUR_SHARE[likeness] ** 2 - like)
-    return _flat(("own colour", meter.id, lamp), share * meter.mismatch_index_percent / 100.0)
+    return _limit(("own colour", meter.id, lamp), share * meter.mismatch_index_percent / 100.0)
 
 
 def stated_factor(meter: Meter, technology: str | None) -> tuple[float, float] | None:
@@ -319,4 +318,6 @@ def meter_temperature_input(meter: Meter, day: str) -> Input:
     Input
         Relative deviation a kelvin. [1/K]
     """
-    return _flat(("meter temperature", meter.id, day), meter.temperature_percent_per_K / 100.0, "assumed")
+    return _limit(
+        ("meter temperature", meter.id, day), meter.temperature_percent_per_K / 100.0, source="assumed"
+    )

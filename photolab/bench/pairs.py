@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from photolab.bench.assumptions import Assumption
 from photolab.bench.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.shared_inputs import COMMON_KINDS, term_of
-from photolab.bench.verdicts import MountingsToSeparate, Verdict, judge, mountings_to_separate
+from photolab.bench.verdicts import MountingsToSeparate, judged_cells, mountings_to_separate
 from photolab.metrology.planning import resolvable_ratio
-from photolab.metrology.quantity import Input, Measured, coverage_factor, exp_symmetric
+from photolab.metrology.quantity import Input, Measured, coverage_factor
 from photolab.metrology.reporting import with_ends
 
 if TYPE_CHECKING:
@@ -54,6 +53,12 @@ class JudgedRatio:
         Codes of the inputs without which there is no interval.
     widening : float
         Half-width in ln of bounds that are no distribution: added to that of the interval in full. [1]
+    ratio, low, high : float
+        The estimate and the interval; its ends NaN where an input is missing. [1]
+    ln_expanded_uncertainty : float
+        Half-width of the interval in ln; NaN where an input is missing. [1]
+    verdict, small
+        As `verdicts.judge` has them.
     """
 
     ln_ratio: Measured
@@ -61,40 +66,19 @@ class JudgedRatio:
     alike_percent: float
     missing: tuple[str, ...] = ()
     widening: float = 0.0
+    ratio: float = field(init=False)
+    low: float = field(init=False)
+    high: float = field(init=False)
+    ln_expanded_uncertainty: float = field(init=False)
+    verdict: str = field(init=False)
+    small: bool = field(init=False)
 
-    @cached_property
-    def ln_expanded_uncertainty(self) -> float:
-        """Half-width of the interval in ln; NaN where an input is missing [1]."""
-        return math.nan if self.missing else self.ln_ratio.half_width(self.coverage) + self.widening
-
-    @property
-    def ratio(self) -> float:
-        """The estimate [1]."""
-        return exp_symmetric(self.ln_ratio.value)
-
-    @property
-    def low(self) -> float:
-        """Lower end of the interval; NaN where an input is missing [1]."""
-        return exp_symmetric(self.ln_ratio.value - self.ln_expanded_uncertainty)
-
-    @property
-    def high(self) -> float:
-        """Upper end of the interval; NaN where an input is missing [1]."""
-        return exp_symmetric(self.ln_ratio.value + self.ln_expanded_uncertainty)
-
-    @property
-    def verdict(self) -> str:
-        """Code of the verdict, see `verdicts`."""
-        return self._judged.code
-
-    @property
-    def small(self) -> bool:
-        """Clear, but within the margin."""
-        return self._judged.small
-
-    @property
-    def _judged(self) -> Verdict:
-        return judge(self.ln_ratio.value, self.ln_expanded_uncertainty, alike_percent=self.alike_percent)
+    def __post_init__(self) -> None:
+        half = math.nan if self.missing else self.ln_ratio.half_width(self.coverage) + self.widening
+        told = judged_cells(self.ln_ratio.value, half, alike_percent=self.alike_percent)
+        told["ratio"] = told.pop("value")
+        for name, cell in told.items():
+            object.__setattr__(self, name, cell)
 
 
 @dataclass(frozen=True, eq=False, kw_only=True, repr=False)
@@ -234,7 +218,7 @@ def compare_pair(
 def _with_gain(result: Measured, coverage: float, assumed: tuple[Assumption, ...]) -> tuple[Assumption, ...]:
     """Return the assumptions, the step between two ranges among them where it enters, with what one range gives."""
     rest = tuple(a for a in assumed if a.key != RANGE_GAIN_NAME)
-    if not result.only("range gain").u:
+    if not any(q.kind == "range gain" and slope for q, slope in result.parts.items()):
         return rest
     one, two = (100.0 * x.half_width(coverage) for x in (_one_range(result), result))
     words = "limit"
@@ -250,7 +234,7 @@ def _one_range(result: Measured) -> Measured:
     for q, c in result.parts.items():
         if q.kind == "range gain":
             continue
-        if term_of(q) == "range term" and isinstance(q.name, tuple):
+        if q.kind == "range term" and isinstance(q.name, tuple):
             top = tops.get(q.name[1], q)
             joined = parts.pop(top, 0.0) + c
             top = max(top, q, key=lambda x: x.u)

@@ -87,7 +87,8 @@ def readings(
     noise = seats.groups("lamp", "n")
     sds = spreads.noise(seats)[noise.first].tolist()
     lamps = seats["lamp"][noise.first].tolist()
-    scatter = [_noise(sd, spreads.reading[str(lamp)].dof) for sd, lamp in zip(sds, lamps, strict=True)]
+    dofs = [spreads.reading[str(lamp)].dof for lamp in lamps]
+    scatter = [spread_input("noise", (), sd, dof, pool=f"{dof:g}") for sd, dof in zip(sds, dofs, strict=True)]
     noisy = np.where(np.array(sds) > 0.0, 1.0, 0.0)[noise.code]
     loads.add((*seat, "point", "instant"), noisy, scatter, noise.code)
     loads.add(("day", "housing"), seats.numbers("hours"), [DRIFT])
@@ -123,11 +124,6 @@ def _pooled(
     groups = seats.groups(column)
     pools = {label: spread_of(label) for label in map(str, seats[column][groups.first])}
     return [spread_input(term, (), s.sd, s.dof, pool=pool) for pool, s in pools.items()], groups.code
-
-
-def _noise(sd: float, dof: float) -> Input:
-    group = None if math.isinf(dof) else ("noise", f"{dof:g}")
-    return Input(("noise",), sd, dof=dof, kind="reading scatter", source="own readings", variance=group)
 
 
 def seated(

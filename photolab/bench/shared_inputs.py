@@ -50,8 +50,6 @@ from photolab.metrology.quantity import Input, Inputs, Joint
 if TYPE_CHECKING:
     import pandas as pd
 
-_FEW = 8  # rows up to which a full matrix is smaller than what makes a sparse one
-
 COMMON_KINDS = frozenset({"scale", "range gain", "range term"})
 """What the line *nothing in common* counts once for each reading."""
 SHARED_BY = {
@@ -126,8 +124,9 @@ class Loadings:
         loading: Array | float,
         models: Sequence[Input],
         which: NDArray[np.intp] | int = 0,
+        entries: Columns | None = None,
     ) -> None:
-        """Add one input for each group of rows.
+        """Add one input for each group of rows, or of entries of which a row may have several.
 
         Parameters
         ----------
@@ -139,56 +138,26 @@ class Loadings:
             What the inputs are but for their names.
         which : int or ndarray, shape (rows,)
             Model of each row. [1]
+        entries : Columns, optional
+            In place of the rows, with the place of the row of each as column seat.
         """
-        texts = [self.seats[column] for column in by]
-        which = np.broadcast_to(which, self.seats.rows)
-        loading = np.broadcast_to(np.asarray(loading, dtype=float), self.seats.rows)
-
-        def rest(row: int) -> tuple[str, ...]:
-            return tuple(str(text[row]) for text in texts)
-
-        self.add_groups(self.seats.groups(*by), loading, models, which, rest, np.arange(self.seats.rows))
-
-    def add_groups(
-        self,
-        groups: Groups,
-        loading: Array,
-        models: Sequence[Input],
-        which: NDArray[np.intp],
-        rest: Callable[[int], tuple[str, ...]],
-        seats: NDArray[np.intp],
-    ) -> None:
-        """Add one input for each group of some entries, of which a row may have several.
-
-        Parameters
-        ----------
-        groups : Groups
-            Entries that share an input.
-        loading : ndarray, shape (n,)
-            Of each entry. [1/unit]
-        models : sequence of Input
-            What the inputs are but for their names.
-        which : ndarray of int, shape (n,)
-            Model of each entry.
-        rest : callable
-            Takes the first entry of an input and gives what follows the first word in its name.
-        seats : ndarray of int, shape (n,)
-            Row of each entry.
-        """
+        table = self.seats if entries is None else entries
+        which, loading = (np.broadcast_to(x, table.rows) for x in (which, np.asarray(loading, dtype=float)))
         acts = np.flatnonzero(loading)
         if not len(acts):
             return
+        groups, texts = table.groups(*by), [table[column] for column in by]
         if len(acts) < len(loading):
             kept = equal(groups.code[acts])
             groups = Groups(kept.code, acts[kept.first])
-        first = groups.first
         terms = [str(q.name[0]) for q in models if isinstance(q.name, tuple)]
-        places, model = first.tolist(), which[first]
-        self._names.append(lambda k: (terms[model[k]], *rest(places[k])))
+        places, model = groups.first.tolist(), which[groups.first]
+        self._names.append(lambda k: (terms[model[k]], *(str(text[places[k]]) for text in texts)))
         self._model.append(model + len(self._models))
         self._models.extend(models)
-        self._parts.append((seats[acts], groups.code + self._count, loading[acts]))
-        self._count += len(first)
+        row = acts if entries is None else entries["seat"][acts]
+        self._parts.append((row, groups.code + self._count, loading[acts]))
+        self._count += len(places)
 
     def joint(self, names: Sequence[Hashable], values: Array) -> Joint:
         """Return the rows as quantities.
@@ -203,7 +172,7 @@ class Loadings:
         Returns
         -------
         Joint
-            The rows with the inputs they share; a sparse matrix where it spares memory.
+            The rows with the inputs they share, as a sparse matrix.
         """
         nothing = [np.empty(0, dtype=np.intp)]
         starts = np.cumsum([0, *map(len, self._model)])
@@ -217,10 +186,6 @@ class Loadings:
             (np.concatenate(p) for p in zip(*self._parts, strict=True)) if self._parts else nothing * 3
         )
         shape = (self.seats.rows, self._count)
-        if self.seats.rows <= _FEW:
-            matrix = np.zeros(shape)
-            np.add.at(matrix, (at, columns), loads)
-            return Joint(names, values, inputs, matrix)
         from scipy import sparse  # heavy, and two readings do without
 
         return Joint(names, values, inputs, sparse.csr_array((loads, (at, columns)), shape=shape))
@@ -295,14 +260,9 @@ def _add_resolution(loads: Loadings, shown: Table | None, steps: Array, step: ND
         seat = np.asarray(shown["seat"], dtype=np.intp)
         load = 1.0 / (seats.numbers("n")[seat] * np.asarray(shown["net_lx"], dtype=float))
         each = np.arange(len(seat))
-    groups = equal(np.where(one[seat], -1 - seat, each))
+    of = {"of": np.where(one, "mounting", "reading")[seat], "number": np.where(one[seat], number[seat], each)}
     load = np.where((steps > 0.0)[step[seat]], load, 0.0)
-
-    def rest(entry: int) -> tuple[str, ...]:
-        row = int(seat[entry])
-        return ("mounting", str(number[row])) if one[row] else ("reading", str(each[entry]))
-
-    loads.add_groups(groups, load, models, step[seat], rest, seat)
+    loads.add(("of", "number"), load, models, step[seat], Columns({"seat": seat, **of}))
 
 
 def _add_colour(loads: Loadings, meters: Mapping[str, Meter]) -> None:
@@ -354,7 +314,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
     Parameters
     ----------
     level : str
-        "mounting", "day" or "specimen"; names the variance where the SD was estimated.
+        "noise", "mounting", "day" or "specimen"; names the variance where the SD was estimated.
     key : tuple of str
         Identity.
     sd : float
@@ -374,7 +334,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
         (level, *key),
         sd,
         dof=dof,
-        kind={"mounting": "seating"}.get(level, level),
+        kind={"noise": "reading scatter", "mounting": "seating"}.get(level, level),
         source="assumed" if assumed else "own readings",
         variance=None if assumed else (level, pool),
     )

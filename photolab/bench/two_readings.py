@@ -4,17 +4,14 @@ import math
 from collections.abc import Sequence
 from typing import TypeVar
 
-import numpy as np
-
 from photolab.bench import instruments
 from photolab.bench.assumptions import Assumption
-from photolab.bench.columns import Columns
 from photolab.bench.model import PRIOR_DOF, Meter
 from photolab.bench.pairs import ReadingComparison, compare_pair
-from photolab.bench.shared_inputs import Loadings, add_meter, spread_input
+from photolab.bench.shared_inputs import spread_input
 from photolab.bench.verdicts import ALIKE_PERCENT
 from photolab.errors import demand
-from photolab.metrology.quantity import COVERAGE
+from photolab.metrology.quantity import COVERAGE, Input, Measured
 
 T = TypeVar("T")
 
@@ -76,46 +73,22 @@ def compare(
     """
     meters, ranges, technologies = _both(meter), _both(range_lx), _both(technology)
     _check(a, b, ranges, technologies, mountings)
-    factors = [instruments.stated_factor(m, t) for m, t in zip(meters, technologies, strict=True)]
     tops = [
         float((m.ranges_lx[0] if len(m.ranges_lx) == 1 else math.nan) if top is None else top)
         for m, top in zip(meters, ranges, strict=True)
     ]
     several = meters[0].id == meters[1].id and tops[0] != tops[1]  # an unknown range is none other's
-    alike = {
-        "housing": "", "link_u": 0.0, "link_dof": math.inf, "several": several, "n": 1, "one_figure": False,
-        "own_spectrum": False, "likeness": "like",
-    }  # fmt: skip
-    own = {
-        "lamp": ["A", "B"],
-        "number": [0, 1],
-        "meter": [m.id for m in meters],
-        "onto": [m.id for m in meters],
-        "range_lx": tops,
-        "inverse": [1.0 / a, 1.0 / b],
-        "technology": [t or "other" for t in technologies],
-        "spectral_u": [stated[1] if stated else math.nan for stated in factors],
-    }
-    loads = Loadings(Columns({column: np.array(cells) for column, cells in own.items()}))
-    for column, cell in alike.items():
-        loads.seats[column] = np.full(2, cell)
-    add_meter(loads, {m.id: m for m in meters})
     sd = (MOUNTING_SD_PERCENT if mounting_sd_percent is None else mounting_sd_percent) / 100.0
-    loads.add(("lamp",), 1.0, [spread_input("mounting", (), sd / math.sqrt(mountings), mounting_dof)])
-    if specimen_sd_percent is not None:
-        piece = (specimen_sd_percent / 100.0, PRIOR_DOF)
-        inputs = [spread_input("specimen", (), *piece, pool=lamp) for lamp in "AB"]
-        loads.add(("lamp",), 1.0, inputs, np.arange(2))
-    logs = [
-        math.log(x)
-        + math.log(m.certificate.correction if m.certificate else 1.0)
-        + math.log(stated[0] if stated else 1.0)
-        for x, m, stated in zip((a, b), meters, factors, strict=True)
-    ]
-    joint = loads.joint("ab", np.array(logs))
+    light = []
+    for number, (lux, m, top, kind) in enumerate(zip((a, b), meters, tops, technologies, strict=True)):
+        lamp = "AB"[number]
+        own = [spread_input("mounting", (lamp,), sd / math.sqrt(mountings), mounting_dof)]
+        if specimen_sd_percent is not None:
+            own.append(spread_input("specimen", (lamp,), specimen_sd_percent / 100.0, PRIOR_DOF, pool=lamp))
+        light.append(_reading(number, lux, m, top, kind, several, own))
     return compare_pair(
-        joint["b"],
-        joint["a"],
+        light[1],
+        light[0],
         mounting_sd=sd,
         scope="specimens" if specimen_sd_percent is None else "models",
         coverage=coverage,
@@ -123,6 +96,40 @@ def compare(
         assumed=_assumed(meters, technologies, mounting_sd_percent),
         missing=() if all(technologies) else ("technology",),
     )
+
+
+def _reading(
+    number: int,
+    lux: float,
+    meter: Meter,
+    top: float,
+    technology: str | None,
+    several: bool,
+    own: Sequence[Input],
+) -> Measured:
+    """Return ln of a reading with what may be off, each by its name and loading of `shared_inputs`."""
+    lamp, kind = "AB"[number], technology or "other"
+    place = f"range unknown {number}" if math.isnan(top) else f"{top:g} lx"
+    additive = instruments.range_input(meter, top, (place,))
+    rounding = instruments.resolution_input(instruments.resolution_lx(meter, top), ("reading", str(number)))
+    coloured, stated = float(kind != "filament"), instruments.stated_factor(meter, technology)
+    if stated is None:
+        colour = instruments.colour_input(meter, kind)
+    else:
+        colour = Input(("colour", meter.id, kind, "corrected"), stated[1], kind="colour", source="manual")
+    loads = {
+        instruments.scale_inputs(meter)[0]: instruments.scale_loading(meter, top),
+        instruments.gain_input(meter, (place,)): float(several),
+        additive: (additive.u > 0.0) / lux,
+        instruments.linearity_input(meter, (place, lamp, "")): 1.0,
+        rounding: (rounding.u > 0.0) / lux,
+        colour: coloured,
+        instruments.own_colour_input(meter, lamp, "like"): coloured,
+        **dict.fromkeys(own, 1.0),
+    }
+    ln = math.log(lux) + math.log(meter.certificate.correction if meter.certificate else 1.0)
+    ln += math.log(stated[0] if stated else 1.0)
+    return Measured(ln, {q: load for q, load in loads.items() if load})
 
 
 def _both(given: T | tuple[T, T]) -> tuple[T, T]:

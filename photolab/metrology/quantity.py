@@ -554,7 +554,7 @@ class Measured(NDArrayOperatorsMixin):
         Measured
             The estimate in that scope.
         """
-        return self.only(*_scope(scope))
+        return self._of_kinds(_scope(scope), True)
 
     def in_unit(self, unit: str) -> Measured:
         """Return the same quantity with its unit named.

@@ -157,10 +157,6 @@ class PairFits(Computed):
         own[:, 1:] += phi * beside
         own[:, :-1] += phi * beside
 
-        def products(one: Floats, two: Floats) -> Floats:
-            """Return the products of columns with columns through the inverse correlation."""
-            return own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
-
         few = np.column_stack([problem.fixed, columns[:, : 1 + GRID_SIZE]])
         white = own[..., None] * few
         white[:, :-1] -= beside[..., None] * few[1:]
@@ -172,12 +168,14 @@ class PairFits(Computed):
         grid = parts[..., :GRID_SIZE]
         between = white[:, 1 + count :] @ few[:, 1 + count :] - grid.swapaxes(1, 2) @ grid
         first, second = np.split(np.arange(1 + GRID_SIZE, len(taus) + 1), 2)
-        around = products(columns[:, first], columns[:, second]) - np.sum(
-            inner[..., first] * inner[..., second], axis=1
-        )
+        # of every column with itself, then of both columns of each pair of the lattice
+        a, b = (np.concatenate([np.arange(len(taus) + 1), one]) for one in (first, second))
+        one, two = columns[:, a], columns[:, b]
+        products = own @ (one * two) - beside @ (one[:-1] * two[1:] + one[1:] * two[:-1])
+        products -= np.sum(inner[..., a] * inner[..., b], axis=1)
+        squared, around = np.split(products, [len(taus) + 1], axis=1)
         flat = np.ravel_multi_index(tuple(place[:, : -first.size]), (GRID_SIZE, GRID_SIZE))
         mixed = np.concatenate([between.reshape(len(phi), -1).take(flat, axis=1), around], axis=1)
-        squared = products(columns, columns) - np.sum(inner**2, axis=1)
         one, two = np.moveaxis(squared.take(place + 1, axis=1), 1, 0)
         cross = white[:, count] @ columns[:, 1:] - np.sum(light * parts, axis=1)
         a, b = np.moveaxis(cross.take(place, axis=1), 1, 0)
@@ -255,24 +253,23 @@ def ratio_interval(
     quantiles = special.stdtrit(noise.dofs, 1.0 - tail)
     ratios = fits.ratio(later_s, earlier_s, farthest=(FARTHEST * quantiles) ** 2)
 
-    def end(side: float, between: Floats) -> float:
-        """Return where the averaged tail probability is met, between the ends of the single correlation times."""
+    def excess(ratio: float, side: float) -> float:
+        """Return the logarithm of the averaged tail probability over the one wanted, almost straight."""
+        beyond = noise.weights @ special.stdtr(noise.dofs, -side * ratios.distance(ratio))
+        return float(np.log(max(beyond, 1e-300) / tail))
+
+    ends = []
+    for side, between in zip((-1.0, 1.0), ratios.ends(quantiles), strict=True):
         if not np.isfinite(between).all():
-            return float(side * np.inf)
-        first, last = float(between.min()), float(between.max())
-
-        def excess(ratio: float) -> float:
-            """Return the logarithm of the averaged probability over the one wanted, almost straight."""
-            beyond = noise.weights @ special.stdtr(noise.dofs, -side * ratios.distance(ratio))
-            return float(np.log(max(beyond, 1e-300) / tail))
-
+            ends.append(float(side * np.inf))
+            continue
+        span = float(between.min()), float(between.max())  # of the ends by the single correlation times
         try:
-            return float(brentq(excess, first, last, xtol=1e-13))
+            ends.append(float(brentq(excess, *span, args=(side,), xtol=1e-13)))
         except ValueError:  # it is met at neither side of zero: the ends are one, to rounding
-            return min((first, last), key=lambda one: abs(excess(one)))
-
-    low, high = ratios.ends(quantiles)
-    return end(-1.0, low), end(1.0, high)
+            ends.append(span[int(np.argmin([abs(excess(one, side)) for one in span]))])
+    low, high = ends
+    return low, high
 
 
 def _pairs(curve: Curve) -> tuple[Floats, NDArray[np.intp]]:

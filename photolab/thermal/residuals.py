@@ -14,7 +14,6 @@ ordinary least squares; its covariance is the sandwich :math:`(J'J)^{-1} J'\Omeg
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -180,6 +179,8 @@ class ResidualModel(Computed):
         Correlation of neighbours at the median spacing, averaged with the weights. [1]
     effective_readings : float
         n (1 - rho) / (1 + rho): as many independent readings carry as much. [1]
+    whitened_variance : float
+        Variance of one reading under the averaged correlations. [unit of y squared]
     """
 
     def __init__(
@@ -217,12 +218,7 @@ class ResidualModel(Computed):
         self.neighbours: Floats = self.weights @ phis
         rho = float(self.weights @ neighbour_correlation(np.array([0.0, spacing]), times)[:, 0])
         self.correlation, self.effective_readings = rho, time_s.size * (1.0 - rho) / (1.0 + rho)
-        self._left_over = residual, space
-
-    @cached_property
-    def whitened_variance(self) -> float:
-        """Variance of one reading under the averaged correlations [unit of y squared]."""
-        return float(_restricted(*self._left_over, self.neighbours)[1])
+        self.whitened_variance = float(_restricted(residual, space, self.neighbours)[1])
 
     def variance(self, gradient: Floats) -> float:
         """Return the variance of a quantity computed from the fit.

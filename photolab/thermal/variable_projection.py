@@ -16,7 +16,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from photolab.metrology.arguments import Floats
 from photolab.metrology.computed import Computed
@@ -220,42 +219,6 @@ def _newton_step(found: Projection, pressing: Floats) -> Floats:
     return np.zeros(found.theta.size)
 
 
-def _one_more(problem: Separable, level: Projection, found: Projection, gap: float) -> Projection:
-    """Return the minimum with one exponential more than a solution has, from no start values."""
-    grid, weight = np.linspace(*problem.log_range, GRID_SIZE), problem.root_weight[:, None]
-    scaled = problem.x[:, None] * np.exp(-grid)
-    columns, derivatives = np.exp(-scaled) * weight, scaled * np.exp(-scaled) * weight
-    if problem.rising:
-        columns, derivatives = weight - columns, -derivatives
-    starts = np.concatenate([np.repeat(found.theta[:, None], GRID_SIZE, axis=1), grid[None]])
-    beside = _without(found.design, columns)
-    gain = (found.residual @ beside) ** 2 / np.maximum(np.sum(beside**2, axis=0), 1e-300)
-    tops = _tops(gain)
-    if found.theta.size == 1:  # or two that run together anywhere, in place of the one
-        one, two = np.split(_without(level.design, np.concatenate([columns, derivatives], axis=1)), 2, axis=1)
-        together = explained_by_both(one, two, level.residual) - level.sum_of_squares + found.sum_of_squares
-        tops = np.append(tops, GRID_SIZE + _tops(together))
-        gain, starts = np.append(gain, together), np.concatenate([starts, [grid, grid]], axis=1)
-    tops = tops[np.argsort(-gain[tops])][:STARTS]
-    first, *others = kept_apart(starts[:, tops], gap, problem.log_range).T
-    best = settle(problem, first, gap=gap)
-    for start in others:
-        end = settle(problem, start, gap=gap, above=best.sum_of_squares)
-        best = min(best, end, key=lambda one: one.sum_of_squares)
-    return best
-
-
-def _without(design: Floats, columns: Floats) -> Floats:
-    """Return columns without what a design can take up."""
-    basis, _ = column_space(design)
-    return np.asarray(columns - basis @ (basis.T @ columns))
-
-
-def _tops(gain: Floats) -> NDArray[np.intp]:
-    """Return where a gain is no less than beside."""
-    return np.flatnonzero((gain >= np.append(gain[1:], -np.inf)) & (gain >= np.append(-np.inf, gain[:-1])))
-
-
 def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Projection]:
     """Find the least-squares sums of exponentials from no start values.
 
@@ -273,7 +236,35 @@ def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Pro
     list of Projection
         Minima with no exponential, with one, and so on; theta in descending order (slowest first, rates ascending).
     """
-    found = [Projection(problem, np.empty(0))]
+    grid, weight = np.linspace(*problem.log_range, GRID_SIZE), problem.root_weight[:, None]
+    scaled = problem.x[:, None] * np.exp(-grid)
+    columns, derivatives = np.exp(-scaled) * weight, scaled * np.exp(-scaled) * weight
+    if problem.rising:
+        columns, derivatives = weight - columns, -derivatives
+    level = Projection(problem, np.empty(0))
+    found = [level]
     for _ in range(terms):
-        found.append(_one_more(problem, found[0], found[-1], gap))
+        last = found[-1]
+        starts = np.concatenate([np.repeat(last.theta[:, None], GRID_SIZE, axis=1), grid[None]])
+        basis, _ = column_space(last.design)
+        beside = columns - basis @ (basis.T @ columns)
+        gain = (last.residual @ beside) ** 2 / np.maximum(np.sum(beside**2, axis=0), 1e-300)
+        if last.theta.size == 1:  # or two that run together anywhere, in place of the one
+            basis, _ = column_space(level.design)
+            both = np.concatenate([columns, derivatives], axis=1)
+            pair = np.split(both - basis @ (basis.T @ both), 2, axis=1)
+            together = explained_by_both(pair[0], pair[1], level.residual)
+            gain = np.append(gain, together - level.sum_of_squares + last.sum_of_squares)
+            starts = np.concatenate([starts, [grid, grid]], axis=1)
+        rows = np.pad(
+            gain.reshape(-1, GRID_SIZE), ((0, 0), (1, 1)), constant_values=-np.inf
+        )  # either gain, with no gain beyond
+        tops = np.flatnonzero((rows[:, 1:-1] >= rows[:, 2:]) & (rows[:, 1:-1] >= rows[:, :-2]))
+        tops = tops[np.argsort(-gain[tops])][:STARTS]
+        first, *others = kept_apart(starts[:, tops], gap, problem.log_range).T
+        best = settle(problem, first, gap=gap)
+        for start in others:
+            end = settle(problem, start, gap=gap, above=best.sum_of_squares)
+            best = min(best, end, key=lambda one: one.sum_of_squares)
+        found.append(best)
     return found

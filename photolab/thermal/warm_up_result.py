@@ -12,7 +12,6 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from photolab.errors import MethodError, demand
 from photolab.metrology.arguments import Floats, must_hold
@@ -222,21 +221,6 @@ class WarmUp:
         if not self.time_s[0] <= self.initial_s <= self.time_s[-1]:
             return float("nan")
         return float(self.curve.light(window(self.initial_s, self.initial_window_s)).mean())
-
-    def illuminance_at(self, time_s: ArrayLike) -> Floats:
-        """Return the fitted illuminance at some instants.
-
-        Parameters
-        ----------
-        time_s : array_like, shape (m,)
-            Time since switch-on. [s]
-
-        Returns
-        -------
-        ndarray, shape (m,)
-            Illuminance. [lx]
-        """
-        return self.curve.light(np.atleast_1d(np.asarray(time_s, dtype=float)))
 
     @property
     def residual_correlation(self) -> float:
@@ -453,12 +437,12 @@ class WarmUp:
         curve, last = self.curve, float(self.time_s[-1])
         drift = self.drift_relative_sd * (at_s - initial) / float(np.ptp(self.time_s))
         instants = np.array([min(at_s, last), initial])
-        levels, rates = self.illuminance_at(instants), np.exp(-curve.found.theta)
+        levels, rates = curve.light(instants), np.exp(-curve.found.theta)
         falling = rates * curve.found.coefficients[curve.linear :]
         fall = np.exp((curve.problem.start - instants)[:, None] * rates) @ falling
         late, early = fall / levels
         clock = self.elapsed_uncertainty_s * float(late - early)
-        added = self.additive_uncertainty * self.moved_by_a_lux(at_s, initial)
+        added = self.additive_uncertainty * float(np.subtract(*(1.0 / levels)))
         return float(drift**2 + (self.display_uncertainty / levels.min()) ** 2 + clock**2 + added**2)
 
     def moved_by_a_lux(self, at_s: float, initial_s: float) -> float:
@@ -474,8 +458,8 @@ class WarmUp:
         float
             Difference of the reciprocals of the fitted light. [1/lx]
         """
-        ends = [min(at_s, float(self.time_s[-1])), initial_s]
-        later, earlier = self.illuminance_at(ends)
+        ends = np.array([min(at_s, float(self.time_s[-1])), initial_s])
+        later, earlier = self.curve.light(ends)
         return float(1.0 / later - 1.0 / earlier)
 
     def _known_at_end(self, initial: float) -> dict[str, object]:
@@ -485,7 +469,7 @@ class WarmUp:
         if not any("remaining" in finding.blocks for finding in self.findings):
             known["remaining_at_end"] = self._inside(last, initial)
         else:
-            at_end, at_initial = self.illuminance_at([last, initial])
+            at_end, at_initial = self.curve.light(np.array([last, initial]))
             known["fitted_ratio_at_end"] = float(at_end / at_initial)
         return known
 

@@ -11,7 +11,7 @@ import textwrap
 from collections.abc import Callable, Mapping, Sequence, Sized
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, ParamSpec, TypeVar
+from typing import Any
 
 import matplotlib as mpl
 import matplotlib.style
@@ -28,8 +28,6 @@ _DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, 
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
 # no date, no program in a file
 _NAMELESS = {"png": {"Software": None}, "svg": {"Date": None, "Creator": None}}
-_P = ParamSpec("_P")
-_R = TypeVar("_R")
 Draw = Callable[..., object]
 Floats = NDArray[np.float64]
 Look = dict[str, Any]
@@ -76,26 +74,8 @@ STYLE: dict[str, object] = {
 }
 
 
-def styled(draw: Callable[_P, _R]) -> Callable[_P, _R]:
-    """Return a drawing function that works in the style, whatever the reader's own settings are.
-
-    Parameters
-    ----------
-    draw : callable
-        The drawing function.
-
-    Returns
-    -------
-    callable
-        The same function within the style.
-    """
-
-    @functools.wraps(draw)
-    def within(*args: _P.args, **kwargs: _P.kwargs) -> _R:
-        with mpl.style.context(STYLE, after_reset=True):  # type: ignore[arg-type]
-            return draw(*args, **kwargs)
-
-    return within
+styled = mpl.style.context(STYLE, after_reset=True)  # type: ignore[arg-type]
+"""Decorates a function that draws in the style, whatever the reader's own settings are."""
 
 
 def shown_name(text: str, most: int = 24) -> str:

@@ -22,10 +22,10 @@ _ROWS = (
 _TIME = "since switch-on (min)"
 
 
-def _percent_of_initial(illuminance: Floats, fit: WarmUp | MethodError | None) -> Floats:
-    """Return light in per cent of the fitted light at the initial time; of the first reading without a curve there."""
+def _initial_light(illuminance: Floats, fit: WarmUp | MethodError | None) -> float:
+    """Return what is 100 %: the fitted light at the initial time; the first reading without a curve there [lx]."""
     level = fit.initial_illuminance if isinstance(fit, WarmUp) else float("nan")
-    return 100.0 * illuminance / (illuminance[0] if np.isnan(level) else level)
+    return float(illuminance[0]) if np.isnan(level) else level
 
 
 @styled
@@ -50,7 +50,8 @@ def draw_curve(
     str
         What it shows, with its key numbers.
     """
-    minutes, percent = time_s / 60.0, _percent_of_initial(illuminance, fit)
+    level = _initial_light(illuminance, fit)
+    minutes, percent = time_s / 60.0, 100.0 * illuminance / level
     look: Look = {"markersize": 3, "color": GREY, "markerfacecolor": "none", "markeredgewidth": 0.7}
     axes.plot(minutes, percent, linestyle="none", marker="o", label="readings", zorder=2, **look)
     span = float(np.ptp(percent)) or 1.0
@@ -58,7 +59,7 @@ def draw_curve(
     end, until = float(time_s[-1]), max(at_s, float(time_s[-1]))
     said = [f"{decimal(end / 60.0, 0)} min of readings"]
     if not isinstance(fit, MethodError):
-        said += _curve(axes, fit, top, at_s)
+        said += _curve(axes, fit, level, top, at_s)
     if until > end:
         hatched: Look = {"facecolor": PALE, "linewidth": 0, "hatch": "//", "edgecolor": "white"}
         axes.axvspan(end / 60.0, until / 60.0, zorder=0, **hatched)
@@ -73,11 +74,10 @@ def draw_curve(
     return "; ".join(said) + "."
 
 
-def _curve(axes: Axes, fit: WarmUp, top: float, at_s: float) -> list[str]:
+def _curve(axes: Axes, fit: WarmUp, level: float, top: float, at_s: float) -> list[str]:
     """Draw the curve of a record, its step and the two instants compared, and return them in words."""
     grid = np.linspace(fit.time_s[0], fit.time_s[-1], 400)
-    level = 100.0 / _percent_of_initial(fit.illuminance, fit)[0] * fit.illuminance[0]
-    curve = 100.0 * fit.illuminance_at(grid) / level
+    curve = 100.0 * fit.curve.light(grid) / level
     axes.plot(grid / 60.0, curve, color=BLUE, linewidth=1.8, label="curve", zorder=3)
     said: list[str] = []
     marks = [] if np.isnan(fit.initial_illuminance) else [(fit.initial_s, 100.0, f"{fit.initial_s:g} s")]
@@ -154,7 +154,8 @@ def draw_panels(panels: Sequence[Axes], record: pd.DataFrame, fit: WarmUp | None
     """
     minutes = record["elapsed_s"] / 60.0
     step = None if fit is None or fit.step is None else fit.step.time_s / 60.0
-    light = pd.Series(_percent_of_initial(record["illuminance_lx"].to_numpy(float), fit), record.index)
+    lux = record["illuminance_lx"]
+    light = 100.0 * lux / _initial_light(lux.to_numpy(float), fit)
     columns = (light, record["case_C"], record["socket_V"] * record["current_A"])
     said = []
     for axes, values, (name, colour, marker, label, unit) in zip(panels, columns, _ROWS, strict=True):
@@ -204,7 +205,8 @@ def draw_against_case(
         What it shows, with its key numbers.
     """
     case = record["case_C"].to_numpy(float)
-    percent = _percent_of_initial(record["illuminance_lx"].to_numpy(float), fit)
+    lux = record["illuminance_lx"].to_numpy(float)
+    percent = 100.0 * lux / _initial_light(lux, fit)
     until = np.inf if fit is None or fit.step is None else fit.step.time_s
     used = record["elapsed_s"].to_numpy(float) < until
     look: Look = {"linestyle": "none", "markersize": 4, "markerfacecolor": "none"}
