@@ -17,7 +17,7 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench, write_bench
 from photolab.bench.redraw import Protocol
 from photolab.bench.redraw_tables import World
-from photolab.bench.rehearse import Plan, lines_of, one_bench, rehearse_block, table_of
+from photolab.bench.rehearse import FALSE_CLAIM, Plan, lines_of, one_bench, rehearse_block, table_of
 from photolab.cli import main
 from photolab.errors import MethodError
 from photolab.publication.rehearsal import rehearse, words
@@ -300,7 +300,7 @@ def test_a_family_claims_falsely_if_any_of_its_pairs_does(whole):
             for a, b in zip(pairs["a"], pairs["b"], strict=True)
         ]
         by_hand = ((pairs["low"] > away) | (pairs["high"] < away)).any()
-        told = one_bench(drawn, plan, lines, families=True)[row, plan.figures.index("family-wise")]
+        told = one_bench(drawn, plan, lines, families=True)[row, plan.figures.index(FALSE_CLAIM)]
         assert told == by_hand
         seen.add(bool(by_hand))
     assert seen == {True, False}

@@ -5,9 +5,11 @@ from dataclasses import replace
 
 import pytest
 
+from photolab.bench import shared_inputs
 from photolab.bench.assumptions import Assumption
 from photolab.bench.campaign import Finding
 from photolab.bench.model import Meter
+from photolab.bench.schema import SECTIONS
 from photolab.bench.two_readings import compare
 from photolab.metrology.quantity import measured
 from photolab.publication import statements, words_light
@@ -111,3 +113,16 @@ def test_a_flagged_mounting_is_described_and_not_called_an_error():
     said = finding_words(Finding("mounting_flagged", ("K8", "1", "HP", "D05", "2"), -0.098))
     assert "K8 specimen 1 in HP, D05 seating 2, reads 10 % less than the lamp's other seatings" in said
     assert "until you exclude it, it counts in the value and in the seating SD alike" in said
+
+
+def test_every_sort_of_input_that_readings_share_is_told():
+    """Oracle: the table of who shares what, at the head of `shared_inputs`; the keys of the schema."""
+    table = (shared_inputs.__doc__ or "").split("\n====")[2].split("\n")[1:]
+    listed = [line.split("  ")[0] for line in table if line.strip()]
+    assert len(listed) > 20
+    assert set(listed) <= set(statements.TERMS)
+    keys = {key.name for section in ("bench", "meter") for key in SECTIONS[section]}
+    sources = {"manual", "own readings", "display", "literature", "assumed"}
+    assert {term.known_from for term in statements.TERMS.values()} <= keys | sources
+    for kind, term in statements.TERMS.items():
+        assert all((term.words, term.shared_by, term.unit)), kind

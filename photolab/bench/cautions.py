@@ -12,7 +12,6 @@ from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.model import Bench
 from photolab.bench.schema import TABLES
 from photolab.bench.selection import instants
-from photolab.bench.tables import varying
 from photolab.bench.value import price_age
 
 SHORT_REST_MIN = 30.0
@@ -83,7 +82,7 @@ def same_cells(tables: Mapping[str, pd.DataFrame], faults: Faults) -> None:
     """
     for name in ("readings", "distance", "electrical", "thermal", "links"):
         table = tables[name]
-        columns = varying(table, [str(column) for column in table if column != "line"])
+        columns = [column for column in table if column != "line"]
         again = table[table.duplicated(columns)]
         if again.empty:
             continue
@@ -222,7 +221,7 @@ def reading_scatter(readings: pd.DataFrame) -> pd.DataFrame:
     """
     keys = ["lamp", "specimen", "housing", "day", "mounting", "point"]
     table = readings[[*keys, "elapsed_s"]].assign(ln=np.log(readings["illuminance_lx"].to_numpy(dtype=float)))
-    table["seat"] = table.groupby(varying(table, keys), sort=False).ngroup()
+    table["seat"] = table.groupby(keys, sort=False).ngroup()
     table = table.sort_values(["seat", "elapsed_s"], kind="stable")
     elapsed, untimed = table["elapsed_s"], table["elapsed_s"].isna()
     apart = (table["seat"].diff() != 0) | (elapsed.diff() > SAME_MOMENT_S)

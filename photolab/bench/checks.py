@@ -14,7 +14,6 @@ from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.instruments import range_half_width
 from photolab.bench.schema import READING_KEY
-from photolab.bench.tables import varying
 
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
@@ -253,11 +252,10 @@ def _choices(beam: pd.DataFrame, declared: Declared, faults: Faults) -> None:
 
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
     """Report rows with one key."""
-    telling = varying(rows, key)
-    again = rows[rows.duplicated(telling)]
+    again = rows[rows.duplicated(key)]
     if again.empty:
         return
-    first = rows.groupby(telling, sort=False, dropna=False)["line"].transform("first")[again.index]
+    first = rows.groupby(key, sort=False, dropna=False)["line"].transform("first")[again.index]
     told = []
     for row in again[key].to_dict("records"):
         cells = [(str(c).replace("elapsed_s", "at second"), x) for c, x in row.items() if x != "" and x == x]

@@ -16,6 +16,7 @@ from photolab.bench.assumptions import Assumption
 from photolab.bench.columns import Columns
 from photolab.bench.instruments import stated_factor
 from photolab.bench.model import Bench
+from photolab.errors import demand
 from photolab.photometry.spectrum import mismatch_correction
 
 NO_CHANGE = 1e-9  # in ln, or in K: a correction that changes nothing is none
@@ -99,9 +100,7 @@ def apply(readings: pd.DataFrame, bench: Bench, enabled: Iterable[str] = ALL) ->
     """
     wanted = set(enabled)
     unknown = sorted(wanted - set(CORRECTIONS))
-    if unknown:
-        message = f"corrections must be out of {', '.join(CORRECTIONS)}; got {', '.join(unknown)}"
-        raise ValueError(message)
+    demand(not unknown, f"corrections must be out of {', '.join(CORRECTIONS)}", ", ".join(unknown))
     table = Columns(readings)
     lamps, of = table.groups("lamp"), bench.technologies
     known = [str(of.get(lamp, "")) for lamp in table["lamp"][lamps.first].tolist()]

@@ -16,7 +16,7 @@ from photolab.bench.contents import CONTENTS, held
 from photolab.bench.faults import Problem
 from photolab.bench.schema import NAN, SECTIONS
 from photolab.bench.verdicts import ALIKE_PERCENT
-from photolab.errors import NotInFolder
+from photolab.errors import NotInFolder, demand
 from photolab.metrology.quantity import COVERAGE
 
 if TYPE_CHECKING:
@@ -402,9 +402,7 @@ class Bench:
         ValueError
             If the word is none of the table.
         """
-        if thing not in CONTENTS:
-            message = f"thing must be one of {', '.join(CONTENTS)}; got {thing!r}"
-            raise ValueError(message)
+        demand(thing in CONTENTS, f"thing must be one of {', '.join(CONTENTS)}", repr(thing))
         return held(self)[thing]
 
     def need(self, thing: str) -> None:
@@ -450,10 +448,9 @@ class Bench:
             message = f"{wrong[0]} must be a key of [bench], [[meter]] or [[housing]] in bench.toml"
             raise ValueError(message)
         for key, value in given.items():
-            number = known[key].kind in ("number", "count", "list")
-            if number and (isinstance(value, str) or not inside(value, known[key]).all()):
-                message = f"{key} must be {known[key].wanted}; got {value!r}"
-                raise ValueError(message)
+            words = known[key].kind not in ("number", "count", "list")
+            fits = words or (not isinstance(value, str) and inside(value, known[key]).all())
+            demand(fits, f"{key} must be {known[key].wanted}", repr(value))
         if not given:
             return self  # what was fitted for it serves again
 

@@ -17,6 +17,7 @@ from photolab.bench.rehearse import RATIO, SCOPES_DRAWN, Plan, lines_of, rehears
 from photolab.bench.review import forecast_against_results
 from photolab.bench.selection import baseline_lamp, instants, select
 from photolab.bench.spreads import Spreads
+from photolab.errors import demand
 from photolab.photometry.spectrum import illuminant_a, photopic_efficiency
 
 REPLICATES = {"mounting": ["lamp", "specimen", "housing"], "specimen": ["lamp"], "day": []}
@@ -52,9 +53,7 @@ def one_more(bench: Bench, what: str) -> Bench | None:
     ValueError
         If it is none of them.
     """
-    if what not in CHANGES:
-        message = f"what must be one of {', '.join(CHANGES)}; got {what!r}"
-        raise ValueError(message)
+    demand(what in CHANGES, f"what must be one of {', '.join(CHANGES)}", repr(what))
     if what == "spectrum":
         return _with_spectra(bench)
     readings = bench.tables["readings"]
@@ -159,9 +158,7 @@ def what_changes_buy(
     ValueError
         If fewer than two benches are drawn: their scatter says how sure the figures are.
     """
-    if benches < 2:
-        message = f"benches must be 2 or more; got {benches}"
-        raise ValueError(message)
+    demand(benches >= 2, "benches must be 2 or more", benches)
     campaign = evaluate(bench, spreads=spreads)
     known = spreads or replace(campaign.spreads, remaining=campaign.held.spreads)
     plan = Plan(seed=seed, differences=(difference_percent,), families_every=0)

@@ -33,6 +33,7 @@ from photolab.bench.surface import (
     emissivity_of,
     surfaces,
 )
+from photolab.errors import demand
 from photolab.metrology.quantity import Input
 from photolab.thermal.warm_up_model import fixed_columns, window
 from photolab.thermal.warm_up_result import WarmUp
@@ -94,13 +95,14 @@ class World:
     def __post_init__(self) -> None:
         laws = {"seats": ("normal", "rectangular", "skewed"), "meter": ("anywhere", "limit")}
         for name, value in vars(self).items():
-            message = ""
-            if name in laws and value not in laws[name]:
-                message = f"{name} must be one of {', '.join(laws[name])}; got {value!r}"
-            elif name not in laws and value is not None and not 0.0 <= value < 100.0:
-                message = f"{name} must be 0 to 100 {'m' if name.endswith('_m') else '%'}; got {value!r}"
-            if message:
-                raise ValueError(message)
+            if name in laws:
+                fits, wanted = value in laws[name], f"one of {', '.join(laws[name])}"
+            else:
+                fits, wanted = (
+                    value is None or 0.0 <= value < 100.0,
+                    f"0 to 100 {'m' if name.endswith('_m') else '%'}",
+                )
+            demand(fits, f"{name} must be {wanted}", repr(value))
 
     def shape(self, q: Input) -> str:
         """Return the law of `SHAPES` by which an input of a meter is drawn: at an end of its limits if that is true."""

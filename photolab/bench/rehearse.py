@@ -43,7 +43,8 @@ FOUND = ("figure", "true_difference_percent", "value", "standard_error", "unit",
 """What is said of each line."""
 KNOWN_SDS = "half-width if every SD were known"
 """Coverage factor times the root mean square error of the benches drawn."""
-FIGURES = ("given", "held", "error", "half", "family half", "family-wise")
+FAMILY_HALF, FALSE_CLAIM = "half-width in the family", "a false claim among all pairs"
+FIGURES = ("given", "coverage", "bias", "half-width", FAMILY_HALF, FALSE_CLAIM)
 """Of one bench: whether an interval was given and held the truth, estimate less truth, half-width; of the family."""
 
 
@@ -73,7 +74,7 @@ class Plan:
     def figures(self) -> tuple[str, ...]:
         """Names of the figures of a line: `FIGURES`, then what is shown at each difference, alone and in the family."""
         shown = [f"shown {d:g}" for d in self.differences]
-        return (*FIGURES, *shown, *(f"family {one}" for one in shown))
+        return (*FIGURES, *shown, *(one.replace("shown", "shown in the family") for one in shown))
 
 
 def lines_of(protocol: Protocol, plan: Plan) -> list[Name]:
@@ -276,9 +277,9 @@ def _family(told: Array, campaign: Campaign, drawn: Drawn, where: Name, place: P
         for one, other, sign in ((a, b, 1.0), (b, a, -1.0)):
             k = place.get((RATIO, one, other, *where, "specimens"))
             if k is not None:
-                told[k, FIGURES.index("family half")] = half
+                told[k, FIGURES.index(FAMILY_HALF)] = half
                 told[k, len(FIGURES) + len(apart) :] = np.abs(sign * error + apart) > half
-    told[place[RATIO, "all", "all", *where, "specimens"], FIGURES.index("family-wise")] = float(false)
+    told[place[RATIO, "all", "all", *where, "specimens"], FIGURES.index(FALSE_CLAIM)] = float(false)
 
 
 def table_of(total: Array, plan: Plan, lines: Sequence[Name], coverage: float) -> pd.DataFrame:
@@ -307,27 +308,18 @@ def table_of(total: Array, plan: Plan, lines: Sequence[Name], coverage: float) -
                 continue
             mean = one / n
             error = math.sqrt(max(two / n - mean**2, 0.0) / max(n - 1.0, 1.0))
-            if not error and figure not in ("error", "half", "family half"):
+            sized = figure in ("bias", "half-width", FAMILY_HALF)
+            if not error and not sized:
                 error = 1.0 / (n + 2.0)  # a share of none or of all is not sure either
             word, _, apart = figure.rpartition(" ")
-            difference = float(apart) if word.endswith("shown") else math.nan
-            name = _NAMES.get(figure) or _NAMES[word]
-            value = 1.0 - mean if figure == "given" else mean
-            own = unit if figure in ("error", "half") else "%"
+            name, difference, value = figure, math.nan, mean
+            if word.startswith("shown"):
+                name, difference = word, float(apart)
+            elif figure == "given":
+                name, value = "refused", 1.0 - mean
+            own = unit if sized else "%"
             rows.append((*line, name, difference, 100.0 * value, 100.0 * error, own, int(n)))
-            if figure == "error" and line[1] != "all":
+            if figure == "bias" and line[1] != "all":
                 true = 100.0 * factor * math.sqrt(two / n)
                 rows.append((*line, KNOWN_SDS, math.nan, true, true / math.sqrt(2.0 * n), unit, int(n)))
     return pd.DataFrame(rows, columns=[*LINE, *FOUND])
-
-
-_NAMES = {
-    "given": "refused",
-    "held": "coverage",
-    "error": "bias",
-    "half": "half-width",
-    "family half": "half-width in the family",
-    "family-wise": "a false claim among all pairs",
-    "shown": "shown",
-    "family shown": "shown in the family",
-}

@@ -23,6 +23,7 @@ from photolab.metrology.quantity import COVERAGE
 FEWEST_DAYS = 3
 """A chart needs so many. [1]"""
 LEVELS = ("specimen", "day", "mounting")
+CHOSEN = ["lamp", "housing"]
 SEAT = ["lamp", "specimen", "housing", "day", "mounting"]
 
 
@@ -72,10 +73,11 @@ def level_spreads(
     readings: pd.DataFrame,
     *,
     levels: Sequence[str] = LEVELS,
-    fixed: Sequence[str] = ("lamp", "housing"),
     coverage: float = COVERAGE,
 ) -> Levels:
     """Return how far readings spread from level to level, from the outermost one that repeats.
+
+    Lamps and housings were chosen and not drawn: their means are removed first.
 
     Parameters
     ----------
@@ -83,8 +85,6 @@ def level_spreads(
         One row a reading: ln_value [ln lx], and the columns of identity.
     levels : sequence of str
         Columns of the levels, outermost first.
-    fixed : sequence of str
-        Columns that were chosen and not drawn: their means are removed first.
     coverage : float, default COVERAGE
         Of the intervals. [1]
 
@@ -98,18 +98,16 @@ def level_spreads(
     MethodError
         If nothing was repeated (code ``no_repeats``), or every repeat shows one figure (``all_equal``).
     """
-    columns, inner = list(fixed), _repeating(readings, list(fixed), levels)
-    found = (
-        _nested(readings, columns, inner, coverage) if inner else _readings_only(readings, columns, coverage)
-    )
+    inner = _repeating(readings, levels)
+    found = _nested(readings, inner, coverage) if inner else _readings_only(readings, coverage)
     counts = {one: readings[one].nunique() for one in ("lamp", "housing", "day")}
     counts |= {"mounting": len(readings[SEAT].drop_duplicates()), "reading": len(readings)}
     return Levels(found, coverage, counts)
 
 
-def _nested(readings: pd.DataFrame, fixed: list[str], levels: list[str], coverage: float) -> pd.DataFrame:
+def _nested(readings: pd.DataFrame, levels: list[str], coverage: float) -> pd.DataFrame:
     """Return the components of levels that repeat."""
-    found = nested_components(readings, "ln_value", levels, fixed=fixed, coverage=coverage)
+    found = nested_components(readings, "ln_value", levels, fixed=CHOSEN, coverage=coverage)
     if not found.variances.any():
         message = "every repeat shows the same figure: the display is coarser than what varies"
         raise MethodError(message, code="all_equal", known={"readings": len(readings)})
@@ -123,11 +121,11 @@ def _nested(readings: pd.DataFrame, fixed: list[str], levels: list[str], coverag
     )
 
 
-def _repeating(readings: pd.DataFrame, fixed: list[str], levels: Sequence[str]) -> list[str]:
+def _repeating(readings: pd.DataFrame, levels: Sequence[str]) -> list[str]:
     """Return the levels from the outermost one that repeats in some cell."""
-    cells = readings.groupby(fixed, sort=False, dropna=False).ngroups
+    cells = readings.groupby(CHOSEN, sort=False, dropna=False).ngroups
     for place in range(len(levels)):
-        path = [*fixed, *levels[: place + 1]]
+        path = [*CHOSEN, *levels[: place + 1]]
         if readings.groupby(path, sort=False, dropna=False).ngroups > cells:
             return list(levels[place:])
     return []
@@ -142,9 +140,9 @@ def _distinct(readings: pd.DataFrame, level: str) -> float:
     return max(1.0, float(len(each) - each[owner].nunique()))
 
 
-def _readings_only(readings: pd.DataFrame, fixed: list[str], coverage: float) -> pd.DataFrame:
+def _readings_only(readings: pd.DataFrame, coverage: float) -> pd.DataFrame:
     """Return the spread of repeated readings where nothing else repeats."""
-    groups = readings.groupby(fixed, sort=False, dropna=False)["ln_value"]
+    groups = readings.groupby(CHOSEN, sort=False, dropna=False)["ln_value"]
     repeats = {str(key): values.to_numpy(float) for key, values in groups}
     if not any(len(values) > 1 for values in repeats.values()):
         message = f"nothing was repeated: {len(readings)} readings of {len(repeats)} lamps in their housings"
@@ -196,9 +194,11 @@ def without(campaign: Campaign, *names: str) -> tuple[str, ...]:
 
 
 def baseline_charts(
-    campaign: Campaign, *, corrections: Iterable[str] | None = None, false_alarm: float | None = None
+    campaign: Campaign, *, corrections: Iterable[str] | None = None
 ) -> tuple[BaselineChart, ...]:
     """Return the control chart of the baseline lamp, housing by housing.
+
+    On a steady bench the chart of one housing shows any signal with the chance that the declared coverage leaves.
 
     Parameters
     ----------
@@ -207,16 +207,12 @@ def baseline_charts(
         chart's prior ones.
     corrections : iterable of str, optional
         Corrections of the readings; the campaign's own if not given.
-    false_alarm : float, optional
-        Chance of any signal on the chart of one housing that is steady; what the declared coverage leaves if not
-        given. [1]
 
     Returns
     -------
     tuple of BaselineChart
         Housings in which the baseline was read on `FEWEST_DAYS` days or more.
     """
-    chance = 1.0 - campaign.bench.settings.coverage if false_alarm is None else false_alarm
     enabled = campaign.enabled if corrections is None else corrections
     corrected = steps.apply(campaign.selection.readings, campaign.bench, enabled)
     mine = _initial(corrected)
@@ -226,15 +222,15 @@ def baseline_charts(
         days = block.groupby("specimen", sort=False)["day"].nunique()
         if days.max() >= FEWEST_DAYS:
             specimen = str(days.index[int(np.argmax(days.to_numpy()))])
-            chart = _chart(block[block["specimen"] == specimen], campaign, chance)
+            chart = _chart(block[block["specimen"] == specimen], campaign)
             volts = "voltage" in corrected.applied
             charts.append(BaselineChart(campaign.baseline, str(housing), specimen, volts, chart))
     return tuple(charts)
 
 
-def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> ControlChart:
+def _chart(rows: pd.DataFrame, campaign: Campaign) -> ControlChart:
     """Return the chart of one specimen in one housing."""
-    spreads = campaign.spreads
+    spreads, settings = campaign.spreads, campaign.bench.settings
     seating = spreads.seating_in(rows["housing"].iloc[0])
     linked = {
         f"link {meter}": rows["link_u"].where(rows["meter"] == meter, 0.0)
@@ -245,11 +241,11 @@ def _chart(rows: pd.DataFrame, campaign: Campaign, false_alarm: float) -> Contro
         "ln_value",
         "day",
         # not the spread of these same days: a step would hide itself in it
-        day_sd=campaign.bench.settings.day_sd_percent / 100.0,
+        day_sd=settings.day_sd_percent / 100.0,
         mounting_sd=seating.sd,
         mounting="mounting",
         reading_sd=spreads.reading[campaign.baseline].sd,
         shared=tuple(linked),  # days of one second meter err together
         dof=seating.dof,
-        false_alarm=false_alarm,
+        false_alarm=1.0 - settings.coverage,
     )

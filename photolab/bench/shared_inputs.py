@@ -52,37 +52,6 @@ if TYPE_CHECKING:
 
 COMMON_KINDS = frozenset({"scale", "range gain", "range term"})
 """What the line *nothing in common* counts once for each reading."""
-SHARED_BY = {
-    "scale": "meter",
-    "scale drift": "meter",
-    "link": "meter and technology",
-    "range gain": "meter and range",
-    "range term": "meter and range",
-    "linearity": "lamp and housing",
-    "colour": "meter and technology",
-    "own colour": "meter and lamp",
-    "meter temperature": "meter and day",
-    "mounting": "seating",
-    "day": "day and housing",
-    "drift": "day and housing",
-    "specimen": "specimen",
-    "supply voltage": "seating",
-    "voltmeter": "bench",
-    "supply assumed": "bench",
-    "voltage exponent": "bench",
-    "ambient": "lamp",
-}
-"""What shares an input, in a word, where that is more than one reading."""
-UNITS = {
-    "range term": "lx",
-    "resolution": "lx",
-    "meter temperature": "1/K",
-    "drift": "1/h",
-    "supply voltage": "V",
-    "ambient": "1/K",
-    "elapsed time": "s",
-}
-"""Unit of an input that is not relative."""
 
 
 def term_of(q: Input) -> str:

@@ -125,27 +125,6 @@ def read_table(
     return pd.DataFrame({**data, "line": rows.numbers}, copy=False)
 
 
-def varying(table: pd.DataFrame, columns: Iterable[str]) -> list[str]:
-    """Return the columns in which rows differ: those that tell one row from another.
-
-    Parameters
-    ----------
-    table : DataFrame
-        The rows.
-    columns : iterable of str
-        Columns to look at.
-
-    Returns
-    -------
-    list of str
-        Columns; the first, where there is one, if rows differ in none.
-    """
-    every = list(columns)
-    cells = {c: table[c].to_numpy() for c in every} if len(table) else {}
-    same = {c for c, x in cells.items() if (x == x[0]).all() or (pd.isna(x[0]) and pd.isna(x).all())}
-    return [c for c in every if c not in same] or every[:1]
-
-
 def _spread(values: list[str], cells: Cells) -> "pd.Series[str]":
     """Return what belongs to the cell of each row."""
     return pd.Series(np.array(values, dtype=object)[cells.places] if values else [], dtype="str")

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from photolab.errors import demand
 from photolab.metrology.arguments import not_negative
 from photolab.photometry.lamp import Claim, claim_against_power
 
@@ -141,16 +142,13 @@ def price_of_gain(
     The interval is that of the ratio that is passed in, for its scope and its instant: the price counts as exact, and
     that of the baseline is not subtracted.
     """
-    if not 0.0 < low <= ratio <= high < math.inf:
-        message = f"ratio must lie within its interval, all more than 0; got {ratio:g} in {low:g} to {high:g}"
-        raise ValueError(message)
+    inside, got = 0.0 < low <= ratio <= high < math.inf, f"{ratio:g} in {low:g} to {high:g}"
+    demand(inside, "ratio must lie within its interval, all more than 0", got)
     paid = math.nan if price is None else float(not_negative("price", price))
     known = not math.isnan(paid)
     age, cautions = price_age(price_date, last_day) if known else (None, ())
     code = _first({"no_price": not known, "no_currency": not currency, "price_without_per": not price_per})
-    if not code and price_per not in LAMPS:
-        message = f"price_per must be lamp or pair; got {price_per!r}"
-        raise ValueError(message)
+    demand(code or price_per in LAMPS, "price_per must be lamp or pair", repr(price_per))
     code = code or _first({"less_light": high < 1.0, "gain_not_resolved": low <= 1.0})
     if code:
         return PriceJudgement(None, None, None, code, cautions, age)

@@ -18,7 +18,7 @@ from typing import Any
 from photolab.bench.campaign import Campaign
 from photolab.bench.evaluation import evaluate
 from photolab.bench.records import read_bench
-from photolab.errors import MethodError, NotInFolder
+from photolab.errors import MethodError, NotInFolder, demand
 from photolab.publication import held_back, provenance, tables
 from photolab.publication import notebooks as runner
 from photolab.publication.front_page import front_page, incomplete_mark
@@ -101,9 +101,8 @@ def publish(
     start = time.perf_counter()
     bench_path, target = Path(folder).resolve(), Path(out)
     sources_folder = runner.notebooks_folder(notebooks)
-    if {target.resolve(), partial_folder(target).resolve()} & {bench_path, sources_folder.resolve()}:
-        message = f"out must be a folder of its own; got {target.name!r}"
-        raise ValueError(message)
+    taken = {target.resolve(), partial_folder(target).resolve()} & {bench_path, sources_folder.resolve()}
+    demand(not taken, "out must be a folder of its own", repr(target.name))
     campaign = evaluate(read_bench(bench_path))
     if not campaign.bench.settings.protocol_revision:
         write = 'write protocol_revision = "1" under [bench]'

@@ -7,37 +7,14 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.campaign import Campaign
-from photolab.bench.model import Bench
+from photolab.bench.model import Bench, Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.ratio_table import with_families
-from photolab.bench.shared_inputs import SHARED_BY, UNITS
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for, shortened
-from photolab.publication.statements import KIND_WORDS
+from photolab.publication.statements import TERMS, Term
 
 _CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
-
-_MANUAL, _OWN, _ASSUMED = "manual", "own readings", "assumed"
-#: Which key of a meter states an input; without the key it is assumed.
-_METER_KEYS = {
-    "linearity": "linearity_percent",
-    "colour": "mismatch_index_percent",
-    "own colour": "mismatch_index_percent",
-    "meter temperature": "temperature_percent_per_K",
-    "scale drift": "drift_percent_per_year",
-}
-#: Which key of the bench states a spread; without the key, and until it is measured, it is assumed.
-_SPREAD_KEYS = {"mounting": "mounting_sd_percent", "day": "day_sd_percent", "specimen": "specimen_sd_percent"}
-_REMAINING = frozenset({"remaining", "specimen not held"})
-_FROM = {
-    "scale": _MANUAL,
-    "link": _OWN,
-    "range term": _MANUAL,
-    "resolution": "display",
-    "noise": _OWN,
-    "remaining light": _OWN,
-    "voltage exponent": "literature",
-}
 
 
 def signed(percent: float, *, places: int = 0, unit: str = "\N{NO-BREAK SPACE}%") -> str:
@@ -175,8 +152,8 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
         moves = 100.0 * pair.coverage_factor * math.sqrt(float((block["contribution"] ** 2).sum()))
         moves = 0.0 if moves < _CANCELS else moves
         part = 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0
-        named = (KIND_WORDS.get(kind, kind), SHARED_BY.get(kind, "reading"), how_far(first), known)
-        rows.append((*named, moves, two_digits(moves), part, known == _ASSUMED))
+        named = (_term(kind).words, _term(kind).shared_by, how_far(first), known)
+        rows.append((*named, moves, two_digits(moves), part, known == "assumed"))
     table = pd.DataFrame(rows, columns=columns)
     return table.sort_values(["moves", "what"], ascending=[False, True], ignore_index=True)
 
@@ -234,7 +211,7 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
     """
     factor = {"rectangular": math.sqrt(3.0), "triangular": math.sqrt(6.0), "arcsine": math.sqrt(2.0)}
     half = factor.get(str(line["distribution"]), 2.0) * float(line["standard_uncertainty"])
-    unit = UNITS.get(line["name"][0], "1")
+    unit = _term(line["name"][0]).unit
     if unit.startswith("1") and line["name"][0] != "voltage exponent":
         half, unit = 100.0 * half, f"%{unit[1:]}"
     return "\N{NO-BREAK SPACE}".join(["±", two_digits(half), *([] if unit == "1" else [unit])])
@@ -243,19 +220,21 @@ def how_far(line: pd.Series) -> str:  # type: ignore[type-arg]
 def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: pd.DataFrame | None) -> str:
     """Return where an input is known from."""
     meter = bench.meters.get(str(name[1])) if len(name) > 1 else None
-    if kind in _REMAINING:
-        return "bench.toml" if "remaining_sd_percent" in bench.settings.declared else _ASSUMED
-    if kind in _SPREAD_KEYS:
+    known = _term(kind).known_from
+    if hasattr(bench.settings, known):  # a spread: assumed until it is stated or measured
         assumed = components is None or components.set_index("level")["assumed"].get(kind, True)
-        stated = "bench.toml" if _SPREAD_KEYS[kind] in bench.settings.declared else _ASSUMED
-        return stated if assumed else _OWN
+        stated = "bench.toml" if known in bench.settings.declared else "assumed"
+        return stated if assumed else "own readings"
     if "colour" in kind and "corrected" in name:
         return "spectra"
-    if kind in _METER_KEYS:
-        return _MANUAL if meter is not None and _METER_KEYS[kind] in meter.declared else _ASSUMED
-    if kind == "scale" and meter is not None and meter.certificate is not None:
-        return "certificate"
-    return _FROM.get(kind, _ASSUMED)
+    if hasattr(Meter, known):
+        return "manual" if meter is not None and known in meter.declared else "assumed"
+    return "certificate" if kind == "scale" and meter is not None and meter.certificate is not None else known
+
+
+def _term(kind: str) -> Term:
+    """Return what is told of a sort of input; of one that is not listed, its name."""
+    return TERMS.get(kind, Term(kind))
 
 
 def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
@@ -281,11 +260,8 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
         return pd.DataFrame(columns=columns)
     # the last bits of a float decide neither the order nor how many there are: what cancels leaves rounding
     size = lines["contribution"].abs().map(shortened)
-    texts = [
-        ": ".join(filter(None, [KIND_WORDS.get(n[0], n[0]), " ".join(map(str, n[1:]))]))
-        for n in lines["name"]
-    ]
-    units = [UNITS.get(name[0], "1") for name in lines["name"]]
+    texts = [": ".join(filter(None, [_term(n[0]).words, " ".join(map(str, n[1:]))])) for n in lines["name"]]
+    units = [_term(name[0]).unit for name in lines["name"]]
     lines = lines.assign(size=size, quantity=texts, estimate=0.0, unit=units)[size > _CANCELS * result.u]
     whole = lines.sort_values(["size", "quantity"], ascending=[False, True])[columns]
     rows, rest = [*whole.head(largest).itertuples(index=False, name=None)], whole.iloc[largest:]

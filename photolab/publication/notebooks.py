@@ -20,7 +20,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, TypeVar
 
-from photolab.errors import MethodError, NotInFolder, PhotolabError
+from photolab.errors import MethodError, NotInFolder, PhotolabError, demand
 from photolab.publication.kernels import STRICT_ENVIRONMENT, Kernel
 from photolab.publication.report_folder import put_in_place
 
@@ -170,15 +170,12 @@ def inject(notebook: Any, parameters: Mapping[str, object]) -> Any:
     if not parameters:
         return result
     cells = tagged(result, "parameters")
-    if len(cells) != 1:
-        message = f"notebook must have exactly one cell tagged parameters; got {len(cells)}"
-        raise ValueError(message)
+    demand(len(cells) == 1, "notebook must have exactly one cell tagged parameters", len(cells))
     lines = cells[0].source.split("\n")
     for name, value in parameters.items():
-        if not name.isidentifier() or not isinstance(value, str | int | float | bool | None):
-            must = "must be a name with text, a number, True, False or None"
-            message = f"parameters[{name!r}] {must}; got {value!r}"
-            raise ValueError(message)
+        fits = name.isidentifier() and isinstance(value, str | int | float | bool | None)
+        must = "must be a name with text, a number, True, False or None"
+        demand(fits, f"parameters[{name!r}] {must}", repr(value))
         places = [i for i, line in enumerate(lines) if re.match(rf"{name}\s*=(?!=)", line)]
         for place in places or [len(lines)]:
             lines[place : place + 1] = [f"{name} = {value!r}"]
@@ -320,9 +317,7 @@ def run(
     ValueError
         If `jobs` is not 1 or more.
     """
-    if jobs < 1:
-        message = f"jobs must be 1 or more; got {jobs}"
-        raise ValueError(message)
+    demand(jobs >= 1, "jobs must be 1 or more", jobs)
     say = progress or _to_stderr
     ran, said = _run_all([Path(source) for source in sources], parameters, environment, jobs, say)
     texts = [text for _, noise in ran for _, text in noise] + said

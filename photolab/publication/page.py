@@ -22,6 +22,7 @@ from mistune.plugins.math import math as math_plugin
 from mistune.plugins.table import table as table_plugin
 
 from photolab.bench.model import Photo
+from photolab.errors import demand
 from photolab.publication.display import Table, one_line
 from photolab.publication.equation_words import in_words
 
@@ -161,9 +162,7 @@ def _base64(data: Any) -> str:
     """Return base64 text on one line, refusing anything else; an image as such is packed."""
     text = base64.b64encode(data).decode("ascii") if isinstance(data, bytes) else "".join(data)
     packed = "".join(text.split())
-    if not re.fullmatch(r"[A-Za-z0-9+/]*={0,2}", packed):
-        message = "image must be base64 text; got other characters"
-        raise ValueError(message)
+    demand(re.fullmatch(r"[A-Za-z0-9+/]*={0,2}", packed), "image must be base64 text", "other characters")
     return packed
 
 
@@ -214,9 +213,7 @@ def figure(png: str | bytes, alt: str, caption: str = "") -> str:
     ValueError
         If the words are missing or the image is not base64 text.
     """
-    if not alt.strip():
-        message = "alt must say what the figure shows; got nothing"
-        raise ValueError(message)
+    demand(alt.strip(), "alt must say what the figure shows", "nothing")
     words, mark = html.escape(" ".join(alt.split()), quote=True), "Invented data. "
     first = re.split(r"[.:;] ", f"{alt.removeprefix(mark)} ", maxsplit=1)[0].strip()
     below = html.escape(caption or f"{first}{' (invented data)' if alt.startswith(mark) else ''}.")

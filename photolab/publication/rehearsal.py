@@ -23,7 +23,7 @@ from photolab.bench.records import read_bench
 from photolab.bench.redraw import Name, Protocol
 from photolab.bench.redraw_tables import AS_DECLARED, World
 from photolab.bench.rehearse import FOUND, LINE, RATIO, Plan, lines_of, rehearse_block, table_of
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.reporting import decimal
 from photolab.publication.notebooks import studies_folder
 from photolab.publication.report_folder import held, put_in_place
@@ -112,9 +112,7 @@ def rehearse(
     MethodError
         If nothing can be compared, or `out` holds something else.
     """
-    if benches < 2:
-        message = f"benches must be 2 or more; got {benches}"
-        raise ValueError(message)
+    demand(benches >= 2, "benches must be 2 or more", benches)
     plan, out = plan or Plan(), out or Path(f"{folder.resolve().name}-rehearsal.csv")
     if out.exists() and not out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode()):
         message = f"{out.name}: it is there and is no rehearsal; name another file with --out"

@@ -7,8 +7,9 @@ interval is narrower than ±5 %, else its limits are whole.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from photolab.bench.assumptions import Assumption
 from photolab.bench.model import Bench
@@ -30,36 +31,67 @@ VERDICTS = {
     "no_answer": "no answer yet",
 }
 """Verdicts in few words."""
-_KINDS = {
-    "scale": ("meter scale", ""),
-    "scale drift": ("drift since the certificate", ""),
-    "link": ("link of two meters", "read more lamps of each technology with both meters (links.csv)"),
-    "range gain": ("step between two ranges", "lock {meter} to one range for all lamps"),
-    "range term": ("range term of the meter", "read on the lowest range of {meter} that holds all lamps"),
-    "linearity": ("linearity of the meter", "state the linearity_percent of {meter} from its certificate"),
-    "resolution": ("last figure of the display", ""),
-    "noise": ("scatter of readings", ""),
-    "colour": ("colour of the light", "get spectra or a spectral factor for {meter} (spectra.csv)"),
-    "own colour": (
-        "colour of each lamp",
-        "get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'",
-    ),
-    "meter temperature": ("temperature of the meter", ""),
-    "mounting": ("seating", "seat every lamp three or more times"),
-    "day": ("day", "read {baseline} on every day, at its start and end"),
-    "drift": ("drift within a day", ""),
-    "specimen": ("specimen", "test more specimens of each lamp"),
-    "remaining": ("light left from piece to piece", ""),
-    "specimen not held": ("specimens that were not held", ""),
-    "supply voltage": ("voltage reading", ""),
-    "voltmeter": ("voltmeter scale", "use a voltmeter with a certificate"),
-    "supply assumed": ("unknown supply voltage", "read the volts at the socket of {filament} (socket_V)"),
-    "voltage exponent": ("law of light against voltage", "hold the supply at the protocol's voltage"),
-    "ambient": ("ambient temperature", "test at the protocol's ambient temperature"),
-    "elapsed time": ("time since switch-on", ""),
-}
-"""Inputs by their kind: in words, and what to do about one that is the largest part of an uncertainty."""
-KIND_WORDS = {kind: words for kind, (words, _) in _KINDS.items()}
+
+
+class Term(NamedTuple):
+    """A sort of input, as a budget tells it.
+
+    Attributes
+    ----------
+    words : str
+        What it is.
+    shared_by : str
+        What shares one, in a word.
+    unit : str
+        Its unit; 1 where it is relative.
+    known_from : str
+        Where its size is known from; or the key of bench.toml that states it, without which it is assumed.
+    advice : str
+        What to do about one that is the largest part of an uncertainty.
+    """
+
+    words: str
+    shared_by: str = "reading"
+    unit: str = "1"
+    known_from: str = "assumed"
+    advice: str = ""
+
+
+_TERMS = """
+scale             | meter scale | meter | 1 | manual |
+scale drift       | drift since the certificate | meter | 1 | drift_percent_per_year |
+link              | link of two meters | meter and technology | 1 | own readings
+                  | read more lamps of each technology with both meters (links.csv)
+range gain        | step between two ranges | meter and range | 1 | assumed | lock {meter} to one range for all lamps
+range term        | range term of the meter | meter and range | lx | manual
+                  | read on the lowest range of {meter} that holds all lamps
+linearity         | linearity of the meter | lamp and housing | 1 | linearity_percent
+                  | state the linearity_percent of {meter} from its certificate
+resolution        | last figure of the display | reading | lx | display |
+noise             | scatter of readings | reading | 1 | own readings |
+colour            | colour of the light | meter and technology | 1 | mismatch_index_percent
+                  | get spectra or a spectral factor for {meter} (spectra.csv)
+own colour        | colour of each lamp | meter and lamp | 1 | mismatch_index_percent
+                  | get a spectrum of each lamp (spectra.csv), or a meter with a smaller f1'
+meter temperature | temperature of the meter | meter and day | 1/K | temperature_percent_per_K |
+mounting          | seating | seating | 1 | mounting_sd_percent | seat every lamp three or more times
+day               | day | day and housing | 1 | day_sd_percent | read {baseline} on every day, at its start and end
+drift             | drift within a day | day and housing | 1/h | assumed |
+specimen          | specimen | specimen | 1 | specimen_sd_percent | test more specimens of each lamp
+remaining         | light left from piece to piece | reading | 1 | remaining_sd_percent |
+specimen not held | specimens that were not held | reading | 1 | remaining_sd_percent |
+remaining light   | remaining light | reading | 1 | own readings |
+supply voltage    | voltage reading | seating | V | assumed |
+voltmeter         | voltmeter scale | bench | 1 | assumed | use a voltmeter with a certificate
+supply assumed    | unknown supply voltage | bench | 1 | assumed | read the volts at the socket of {filament} (socket_V)
+voltage exponent  | law of light against voltage | bench | 1 | literature | hold the supply at the protocol's voltage
+ambient           | ambient temperature | lamp | 1/K | assumed | test at the protocol's ambient temperature
+elapsed time      | time since switch-on | reading | s | assumed |
+"""
+_ROWS = re.sub(r"\n +\|", " |", _TERMS).strip().splitlines()
+TERMS = {kind: Term(*told) for kind, *told in ([part.strip() for part in row.split("|")] for row in _ROWS)}
+"""Sorts of inputs by the first word of their names, as `bench.shared_inputs` lists them."""
+KIND_WORDS = {kind: term.words for kind, term in TERMS.items()}
 RANGE_WORDS = {
     0: "the range not stated, so nothing of it is shared",
     1: "both lamps on one range",
@@ -244,7 +276,7 @@ def advice(
     str
         A clause without its full stop.
     """
-    do = _KINDS.get(term, ("", ""))[1] or otherwise
+    do = TERMS.get(term, Term(term)).advice or otherwise
     return do.format(baseline=baseline, meter=meter, filament=filament)
 
 

@@ -1,8 +1,6 @@
 """Result tables as they are published: one row a lamp, housing, measurand, point, instant and scope."""
 
-import csv
 import hashlib
-import io
 import math
 from collections.abc import Mapping
 from typing import Any
@@ -138,12 +136,7 @@ def as_csv(table: pd.DataFrame) -> str:
     str
         UTF-8 text with LF line ends; text that begins with = + - or @ gets a leading apostrophe.
     """
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(table.columns)
-    for row in table.itertuples(index=False):
-        writer.writerow([_cell(value) for value in row])
-    return out.getvalue()
+    return table.map(_cell).to_csv(index=False, lineterminator="\n")
 
 
 def _cell(value: Any) -> str:

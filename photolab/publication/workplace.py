@@ -11,7 +11,7 @@ from pathlib import Path
 import nbformat
 
 from photolab.bench.records import read_bench
-from photolab.errors import MethodError, PhotolabError
+from photolab.errors import MethodError, PhotolabError, demand
 from photolab.publication.notebooks import emptied, inject, notebooks_folder, write_notebook
 from photolab.publication.notebooks import run as run_notebooks
 
@@ -48,9 +48,7 @@ def working_copies(bench: Path, work: Path | None = None, *, run: bool = False) 
     read_bench(bench)
     resolved = bench.resolve()
     place = work if work is not None else resolved.parent / f"{resolved.name}-notebooks"
-    if place.resolve() == resolved:
-        message = f"work must be another folder than the bench; got {place.name!r}"
-        raise ValueError(message)
+    demand(place.resolve() != resolved, "work must be another folder than the bench", repr(place.name))
     place.mkdir(parents=True, exist_ok=True)
     copied, safe = [], {"PYTHONSAFEPATH": "1"}  # no module is taken from the folder of the copies
     for source in sorted(notebooks_folder().glob("[0-9][0-9]_*.ipynb")):

@@ -24,6 +24,8 @@ from matplotlib.layout_engine import ConstrainedLayoutEngine
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
+from photolab.errors import demand
+
 _DIGITS = 9  # of a position, as a share of the figure: far finer than a pixel, far coarser than a float
 _NOT_SHOWN = "\N{REPLACEMENT CHARACTER}"
 # no date, no program in a file
@@ -276,9 +278,7 @@ def picture(
         If `alt` says nothing.
     """
     words = " ".join(alt.split())
-    if len(words) < 10:
-        message = f"alt must say what the figure shows; got {alt!r}"
-        raise ValueError(message)
+    demand(len(words) >= 10, "alt must say what the figure shows", repr(alt))
     if invented:
         _foot(figure, "invented data", size=mark_size, room=room, right=True)
         words = f"Invented data. {words}"
