@@ -151,6 +151,12 @@ def test_two_meters_share_no_scale():
     assert {"scale", "colour", "range term"} <= kinds
 
 
+def test_two_meters_of_one_name_must_be_alike():
+    """Oracle: by definition: what has one name is one thing, so its accuracy cannot be two."""
+    with pytest.raises(ValueError, match=r"input \('scale', 'M'\) must mean one thing; got it with u"):
+        compare(318, 334, meter=(METER, replace(METER, reading_percent=(3.0,))))
+
+
 def test_more_mountings_shrink_only_the_seating():
     one, four = compare(318, 334), compare(318, 334, mountings=4)
     assert four.lines.meter_only == one.lines.meter_only
