@@ -52,6 +52,7 @@ _BENT = 0.5  # terms of second order over those of first, from which a linear re
 _STEP = 0.1  # of a standard uncertainty; with one Richardson step the error is of fourth order in it
 _AT_ONCE = 5_000_000  # sensitivities made at one time, where they are kept as factors
 _SHARED = 16  # factors up to which their quadratic forms cost less than rows in full
+_SMALL = 50_000  # elements up to which a full matrix is quicker than a sparse one
 _ROUNDING = 1e-12  # of a result: a spread below this is arithmetic
 
 
@@ -1096,6 +1097,8 @@ class Joint:
     def covariance(self) -> NDArray[np.float64]:
         r"""Covariance of the quantities, :math:`S\,\mathrm{diag}(u)^2\,S^T` [unit²] (JCGM 102:2011, 6.2)."""
         scaled = self.contributions()
+        if hasattr(scaled, "tocsr") and math.prod(scaled.shape) <= _SMALL:
+            scaled = scaled.toarray()
         if not hasattr(scaled, "tocsr"):
             return np.asarray(scaled @ scaled.T)
         columns = scaled.tocsc()
@@ -1303,17 +1306,15 @@ def flat_factor(coverage: float, share: float) -> float:
     if s < 1e-6:  # the ends lie inside the limits, where a blurred rectangle is as flat as a sharp one
         return coverage * a / normal
 
-    def below(z: float) -> float:
-        return math.erfc(-z / math.sqrt(2.0)) / 2.0
+    def below(z: float) -> tuple[float, float]:
+        probability = math.erfc(-z / math.sqrt(2.0)) / 2.0
+        return probability, z * probability + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
 
-    def rising(z: float) -> float:
-        return z * below(z) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
-
-    y, step = 0.0, math.inf
+    y, step = max(coverage * a, normal * s), math.inf  # the sum of both is no narrower than either
     while step > 1e-13:  # Newton from below on a concave function: never past the end
-        high, low = (y + a) / s, (y - a) / s
-        missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
-        step = missing * 2.0 * a / (below(high) - below(low))
+        (above, high), (under, low) = below((y + a) / s), below((y - a) / s)
+        missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (high - low)
+        step = missing * 2.0 * a / (above - under)
         y += step
     return y / normal
 
