@@ -1072,15 +1072,8 @@ class Joint:
             far = _Far.of(whole, a, b, moved)
         elif isinstance(whole, Factored):
             moved = (moved - (whole.left[a] - whole.left[b]) @ whole.right).tocsr()
-        if hasattr(moved, "tocsr"):
-            apart, column, slope = (
-                np.repeat(np.arange(len(a)), np.diff(moved.indptr)),
-                moved.indices,
-                moved.data,
-            )
-        else:
-            apart, column = np.nonzero(moved)
-            slope = moved[apart, column]
+        apart, column = moved.nonzero()
+        slope = moved.data if hasattr(moved, "tocsr") else moved[apart, column]
         slope = slope if far is None else slope - far.near
         group, dofs = self.inputs.estimates
         limited = np.flatnonzero(self.inputs.column("has_limits")[column])
