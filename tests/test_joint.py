@@ -295,6 +295,25 @@ def test_a_matrix_kept_as_factors_is_the_full_one():
         assert_allclose(sums.values, expected.values, rtol=1e-13)
 
 
+@pytest.mark.parametrize("small", [0, 10**6])
+def test_some_quantities_are_what_they_were_among_all(monkeypatch, small):
+    """Oracle: subtraction one by one; rows kept sparse, and as a full matrix."""
+    monkeypatch.setattr("photolab.metrology.quantity._SMALL", small)
+    rng = np.random.default_rng(9)
+    inputs = [Input(k, 0.1, dof=4.0 + k, kind=("seating", "scale", "specimen")[k % 3]) for k in range(12)]
+    inputs += [limits(("limit", k), 0.3, kind="linearity") for k in range(4)]
+    matrix = sparse.random_array((5, 16), density=0.4, rng=rng, format="csr", data_sampler=rng.normal)
+    joint = Joint("abcde", rng.normal(size=5), inputs, matrix)
+    some = joint.among("dbe")
+    assert isinstance(some.sensitivities, np.ndarray) == bool(small)
+    for scope in ("readings", "specimens", "models"):
+        told = np.array(some.differences("db", "eb", scopes=[scope]))[:, :, 0]
+        one = (joint["d"] - joint["e"]).in_scope(scope)
+        assert_allclose(told[:, 0], [one.value, one.u, one.half_width(), one.dof], rtol=1e-12)
+        assert_array_equal(told[:3, 1], 0.0)  # what is subtracted from itself is known
+    assert_allclose(some.covariance, joint.covariance[np.ix_([3, 1, 4], [3, 1, 4])], rtol=1e-12, atol=1e-18)
+
+
 @pytest.mark.parametrize("shared", [16, 0])
 def test_differences_of_factored_rows_count_what_lies_outside_their_own_inputs(monkeypatch, shared):
     """Oracle: the same matrix in one piece, input by input; with quadratic forms, and with rows in full."""

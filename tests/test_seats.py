@@ -2,12 +2,14 @@
 
 import numpy as np
 import pandas as pd
+import pytest
 from numpy.testing import assert_allclose
 from scipy import optimize, stats
 
+from photolab.bench import seats as seats_module
 from photolab.bench.columns import Columns
 from photolab.bench.model import Settings
-from photolab.bench.seats import hours_from_middle, lamp_weights
+from photolab.bench.seats import CELL, RESULT, SEATED, hours_from_middle, lamp_weights
 from photolab.bench.spreads import (
     Spread,
     _residuals,
@@ -73,6 +75,69 @@ def test_parts_of_one_mounting_share_its_seating():
     pair, single = 0.02**2 + 0.004**2 / 2, 0.02**2 + 0.004**2
     wanted = (1 / pair) / (1 / pair + 1 / single)
     assert_allclose(weights.matrix.toarray()[0, :2].sum(), wanted, rtol=1e-6)  # the solver's floor of 1e-12
+
+
+def full_weights(table, noise, mounting, day, drift):
+    """Weights by the whole covariance, inverted: the plain computation."""
+    columns = Columns(table)
+
+    def belongs(*names):
+        code = columns.groups(*names).code
+        return np.eye(code.max() + 1)[code]
+
+    days = belongs("day", "housing", "point", "instant")
+    seat, hours = belongs(*SEATED, "point", "instant"), days * hours_from_middle(columns)[:, None]
+    inside = np.diag(noise**2 + 1e-12) + mounting**2 * seat @ seat.T
+    inverse = np.linalg.inv(inside + day**2 * days @ days.T + drift**2 * hours @ hours.T)
+    cells, results = belongs(*CELL), belongs(*RESULT)
+    mean = (results.T @ cells > 0.0) / (results.T @ cells > 0.0).sum(axis=1, keepdims=True)
+    return mean @ np.linalg.solve(cells.T @ inverse @ cells, cells.T @ inverse)
+
+
+@pytest.mark.parametrize("clocks", [False, True])
+@pytest.mark.parametrize(("days", "candidates", "factors"), [(7, "of the day", 4), (2, "the same", 4)])
+def test_weights_are_those_of_the_whole_covariance(monkeypatch, days, candidates, factors, clocks):
+    """Oracle: the covariance of all mountings, inverted: the baseline on many days, and all lamps on a few.
+
+    With lamps of their own on every day the baseline's two pieces in two housings tie the days together; on two common
+    days the days (and drifts) are fewer than the lamps.
+    """
+    rng = np.random.default_rng(12)
+    rows = []
+    for housing in ("HP", "HR"):
+        for day in range(days):
+            owner = day if candidates == "of the day" else ""
+            lamps = [("B0", "1"), ("B0", "2"), *((f"K{owner}{k}", "1") for k in range(4))]
+            for lamp, specimen in rng.permutation(lamps * 2)[: rng.integers(9, 13)]:
+                more = {"housing": housing, "specimen": specimen, "mounting": str(len(rows) // 2)}
+                more |= {"clock_h": rng.uniform(8.0, 18.0)} if clocks else {}
+                rows += [(lamp, f"D{day}", 0.0, more)] * rng.integers(1, 3)
+    table, noise = seats(*rows), rng.uniform(0.002, 0.01, len(rows))
+    how = {"mounting": 0.02, "day": 0.03, "drift": 0.004}
+    expected = full_weights(table, noise, **how)
+    monkeypatch.setattr(seats_module, "_FULL", 0)
+    matrix = lamp_weights(table, noise_sd=noise, **how).matrix
+    assert matrix.right.shape[0] == factors * (2 if clocks and candidates == "the same" else 1)
+    assert_allclose(matrix.full().toarray(), expected, rtol=0, atol=1e-13)  # float rounding
+    monkeypatch.setattr(seats_module, "_FULL", 10**6)
+    full = lamp_weights(table, noise_sd=noise, **how).matrix
+    assert_allclose(full.toarray(), expected, rtol=0, atol=1e-13)
+
+
+def test_lamps_of_single_days_need_no_factor():
+    """Oracle: the covariance of all mountings, inverted; only the clocks tell of the days, each day's of its own."""
+    rng = np.random.default_rng(4)
+    rows = [
+        (f"K{k}{day}", f"D{day}", 0.0, {"clock_h": rng.uniform(8.0, 18.0)})
+        for day in range(3)
+        for k in range(3)
+        for _ in range(3)
+    ]
+    table, noise = seats(*rows), np.full(27, 0.004)
+    how = {"mounting": 0.02, "day": 0.03, "drift": 0.02}
+    matrix = lamp_weights(table, noise_sd=noise, **how).matrix
+    assert_allclose(matrix.toarray(), full_weights(table, noise, **how), rtol=0, atol=1e-13)
+    assert np.ptp(matrix.data) > 0.01  # no plain means
 
 
 def read_at(*rows):

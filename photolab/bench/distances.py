@@ -327,9 +327,9 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     meter, housing = bench.meters[str(block["meter"].iloc[0])], bench.housings[place]
     dark = block["dark_lx"].fillna(0.0) * ("dark" in wanted)
     lit = block["illuminance_lx"] - dark > 0.0
-    rows = block.assign(ambient_C=math.nan, dark_off_lx=dark)[lit]
-    corrected = steps.apply(rows, bench, wanted - {"near_field"})
-    rows = corrected.readings.assign(value_lx=np.exp(corrected.readings["ln_value"].to_numpy(float)))
+    corrected = steps.apply(block[lit].assign(ambient_C=math.nan), bench, wanted - {"near_field"})
+    names = ("distance_m", "illuminance_lx", "range_lx", "technology", "spectral_u", "volts", "ln_value")
+    rows = pd.DataFrame({name: corrected.columns[name] for name in names})
     scatter, scatter_assumed = terms.reading_scatter(bench, rows, lamp)
     top = float(block["range_lx"].max())
     seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
@@ -339,20 +339,29 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     zero = Input(("tape zero", run, lamp, place), tape_u, kind="distance", source=source)
     dark_u = limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0).u
     linear_u = instruments.linearity_input(meter, (f"{top:g}", "", "")).u
-    rows["step"] = [instruments.resolution_lx(meter, float(top)) for top in rows["range_lx"]]
-    averaged = {"reading_lx": "illuminance_lx", "dark_lx": "dark_off_lx", "illuminance_lx": "value_lx"}
-    means: dict[str, Any] = {name: (column, "mean") for name, column in averaged.items()}
-    levels = rows.groupby("distance_m")
-    points = levels.agg(**means, repeats=("step", "size"), step=("step", "max")).reset_index()
-    d, lux, count = points["distance_m"], points["illuminance_lx"], points["repeats"]
-    points["factor"] = lux / (points["reading_lx"] - points["dark_lx"])
+    d, level, count = np.unique(rows["distance_m"], return_inverse=True, return_counts=True)
+    step = np.zeros(len(d))
+    np.maximum.at(step, level, [instruments.resolution_lx(meter, float(x)) for x in rows["range_lx"]])
+    averaged = (rows["illuminance_lx"], dark[lit], np.exp(rows["ln_value"]))
+    reading, dark_off, lux = (np.bincount(level, values, len(d)) / count for values in averaged)
+    factor = lux / (reading - dark_off)
     # dark reading and linearity are alike for all repeats of a level; last figure and dark are of what is shown
-    repeated = ((scatter * lux) ** 2 + (points.pop("step") * points["factor"]) ** 2 / 12.0) / count
-    points["u_lx"] = np.sqrt(repeated + (linear_u * lux) ** 2 + (dark_u * points["factor"]) ** 2)
-    points["product_cd"], placed = lux * d**2, 2.0 * lux * d * tape_u
-    alone = np.hypot(points["u_lx"] * d**2, placed)
-    points["product_u_cd"] = np.hypot(alone, placed)  # the zero of the tape may be off by as much
-    points["own_percent"] = 100.0 * alone / points["product_cd"]
+    repeated = ((scatter * lux) ** 2 + (step * factor) ** 2 / 12.0) / count
+    own = np.sqrt(repeated + (linear_u * lux) ** 2 + (dark_u * factor) ** 2)
+    product, placed = lux * d**2, 2.0 * lux * d * tape_u
+    alone = np.hypot(own * d**2, placed)
+    points = {
+        "distance_m": d,
+        "reading_lx": reading,
+        "dark_lx": dark_off,
+        "illuminance_lx": lux,
+        "repeats": count,
+        "factor": factor,
+        "u_lx": own,
+        "product_cd": product,
+        "product_u_cd": np.hypot(alone, placed),  # the zero of the tape may be off by as much
+        "own_percent": 100.0 * alone / product,
+    }
     split = "half of the distance's variance common to the run, half each placement's own"
     additive_from = "dark reading" if seen else "manual" if range_term else "ignored"
     return DistanceRun(
@@ -360,7 +369,7 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
         lamp=lamp,
         meter=meter.id,
         place=housing,
-        points=points,
+        points=pd.DataFrame(points),
         additive=exact if additive_from != "manual" else instruments.range_input(meter, top, (f"{top:g}",)),
         zero=zero,
         centre=terms.photometric_centre(housing),

@@ -189,8 +189,9 @@ def lamp_weights(
     .. math:: W_0 - W_0 U (1 + R^T A^{-1} R)^{-1} R^T A^{-1}, \quad W_0 = (X^T A^{-1} X)^{-1} X^T A^{-1},
         \quad R = U - X W_0 U
 
-    R holds only days whose lamps were read on others too, so time and memory follow the mountings (Robinson, That
-    BLUP is a good thing, Statistical Science 6, 1991).
+    R holds only days whose lamps were read on others too (Robinson, That BLUP is a good thing, Statistical Science 6,
+    1991). Where fewer cells than days tie the days together, the equations are solved the other way round, days first,
+    so that time and memory follow the mountings in both cases.
     """
     seats = Columns.of(seats)
     cells, results = seats.groups(*CELL), seats.groups(*RESULT)
@@ -199,25 +200,55 @@ def lamp_weights(
     plain = _incidence(cells, own / cells.sum(own)[cells.code]).T.tocsr()
     days = seats.groups("day", "housing", "point", "instant")
     values = np.column_stack((np.full(seats.rows, day), drift * hours_from_middle(seats)))
-    places = (np.column_stack((days.code, days.code + len(days))).ravel(), np.arange(0, values.size + 1, 2))
+    places = (np.column_stack((2 * days.code, 2 * days.code + 1)).ravel(), np.arange(0, values.size + 1, 2))
     shape = sparse.csr_array((values.ravel(), *places), shape=(seats.rows, 2 * len(days)))
     level = plain @ shape
     rest = (shape - level[cells.code]).tocsc()
     rest.data[np.abs(rest.data) <= _ROUNDING * np.abs(shape.data).max(initial=0.0)] = 0.0
     rest.eliminate_zeros()
     told = np.flatnonzero(np.diff(rest.indptr))
+    linked = np.bincount(cells.code[seats.groups(*CELL, "day").first]) > 1
     owner = results.code[cells.first]
     share = 1.0 / np.bincount(owner)[owner]
     mean = sparse.csr_array((share, (owner, np.arange(len(cells)))), shape=(len(results), len(cells)))
-    matrix: sparse.csr_array | Factored = (mean @ plain).tocsr()
-    if len(told):
+    if len(told) <= linked.sum():
         rest = rest[:, told]
         gain = (rest.T @ inverse).tocsr()
         solved = sparse.csr_array(np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray()))
-        factored = Factored(matrix, (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
-        matrix = factored if len(results) * int(seats["n"].sum()) > _FULL else factored.full()
+        factored = Factored((mean @ plain).tocsr(), (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
+    else:
+        factored = _by_linked_cells(mean, plain, shape, inverse, cells, linked)
+    large = len(results) * int(seats["n"].sum()) > _FULL
+    matrix = factored if large and factored.right.shape[0] else factored.full()
     named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
     return Weights(tuple(zip(*named, strict=True)), matrix, seats)
+
+
+def _by_linked_cells(
+    mean: sparse.csr_array,
+    plain: sparse.csr_array,
+    shape: sparse.csr_array,
+    inverse: sparse.csr_array,
+    cells: Groups,
+    linked: NDArray[np.bool_],
+) -> Factored:
+    """Return the weights with a factor for each cell that was read on several days, where days are more than those.
+
+    What the seatings of a day tell of it is solved day by day; the light of the linked cells follows without the days,
+    and any other cell is its own mean less what its day was found to be, which is linear in their light.
+    """
+    at = np.flatnonzero(linked)
+    on = _incidence(cells, np.ones(len(cells.code)))[:, at]
+    own = sparse.diags_array(np.where(linked, 0.0, 1.0)) @ plain
+    level = own @ shape
+    rest = shape - level[cells.code]
+    gain = rest.T @ inverse
+    known = (sparse.eye_array(shape.shape[1]) + gain @ rest).tobsr((2, 2))
+    told = (sparse.bsr_array((np.linalg.inv(known.data), known.indices, known.indptr)) @ gain).tocsr()
+    freed = on.T @ inverse - (gain @ on).T @ told
+    light = sparse.csr_array(np.linalg.inv((freed @ on).toarray())) @ freed
+    moved = mean @ level @ told
+    return Factored((mean @ own - moved).tocsr(), -(moved @ on + mean[:, at]).tocsr(), light.tocsr())
 
 
 def _incidence(groups: Groups, values: Array) -> sparse.csr_array:

@@ -52,6 +52,7 @@ _BENT = 0.5  # terms of second order over those of first, from which a linear re
 _STEP = 0.1  # of a standard uncertainty; with one Richardson step the error is of fourth order in it
 _AT_ONCE = 5_000_000  # sensitivities made at one time, where they are kept as factors
 _SHARED = 16  # factors up to which their quadratic forms cost less than rows in full
+_SMALL = 50_000  # elements up to which a full matrix is quicker than a sparse one
 _ROUNDING = 1e-12  # of a result: a spread below this is arithmetic
 
 
@@ -740,6 +741,24 @@ class Inputs(Sequence[Input]):
             self._of_models[what] = np.array([getattr(q, what) for q in self.models])
         return self._of_models[what][self.model]
 
+    def of_scope(self, scope: str) -> NDArray[np.bool_]:
+        """Return which inputs count in a scope.
+
+        Parameters
+        ----------
+        scope : {"readings", "specimens", "models"}
+            See `SCOPES`.
+
+        Returns
+        -------
+        ndarray of bool, shape (n,)
+            Of each.
+        """
+        kinds = _scope(scope)
+        if scope not in self._of_models:
+            self._of_models[scope] = np.array([q.kind in kinds for q in self.models], dtype=bool)
+        return self._of_models[scope][self.model]
+
     @cached_property
     def estimates(self) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
         """Estimate of variance that each input rests on, -1 where none is doubtful; their dof [1]."""
@@ -963,7 +982,9 @@ class Joint:
         """
         wanted = tuple(names)
         at = [self.position(name) for name in wanted]
-        return Joint(wanted, self.values[at], self.inputs, self.sensitivities[at])
+        rows = self.sensitivities[at]
+        small = hasattr(rows, "tocsr") and math.prod(rows.shape) <= _SMALL
+        return Joint(wanted, self.values[at], self.inputs, rows.toarray() if small else rows)
 
     def combined(self, names: Sequence[Any], weights: Any) -> Joint:
         """Return weighted sums of the quantities.
@@ -995,9 +1016,7 @@ class Joint:
         Joint
             The estimates in that scope.
         """
-        kinds = _scope(scope)
-        counts = np.array([q.kind in kinds for q in self.inputs.models], dtype=bool)
-        keep = np.flatnonzero(counts[self.inputs.model])
+        keep = np.flatnonzero(self.inputs.of_scope(scope))
         return Joint(self.names, self.values, self.inputs.among(keep), self.sensitivities[:, keep])
 
     def contributions(self) -> Any:
@@ -1051,28 +1070,26 @@ class Joint:
         self, a: NDArray[np.intp], b: NDArray[np.intp], scopes: Sequence[str], coverage: float
     ) -> tuple[NDArray[np.float64], ...]:
         """Return some of the differences."""
-        from scipy import sparse  # heavy, and two readings do without
-
         whole = self.sensitivities
-        plain = sparse.csr_array(whole.plain if isinstance(whole, Factored) else whole)
-        both = [plain[rows] for rows in (a, b)]
-        moved, far = sparse.csr_array(both[0] - both[1]), None
+        plain = whole.plain if isinstance(whole, Factored) else whole
+        squares = plain.power(2) if hasattr(plain, "tocsr") else plain**2
+        moved, far = plain[a] - plain[b], None
         if isinstance(whole, Factored) and whole.right.shape[0] <= _SHARED:
             far = _Far.of(whole, a, b, moved)
         elif isinstance(whole, Factored):
             moved = (moved - (whole.left[a] - whole.left[b]) @ whole.right).tocsr()
-        apart, *own = (np.repeat(np.arange(len(a)), np.diff(m.indptr)) for m in (moved, *both))
-        column, (group, dofs) = moved.indices, self.inputs.estimates
-        slope = moved.data if far is None else moved.data - far.near
+        apart, column = moved.nonzero()
+        slope = moved.data if hasattr(moved, "tocsr") else moved[apart, column]
+        slope = slope if far is None else slope - far.near
+        group, dofs = self.inputs.estimates
         limited = np.flatnonzero(self.inputs.column("has_limits")[column])
         doubtful = np.flatnonzero(group[column] >= 0)
         place, brought = np.unique(apart[doubtful] * len(dofs) + group[column[doubtful]], return_inverse=True)
         owner, estimate = np.divmod(place, max(len(dofs), 1))
         found = []
         for scope in scopes:
-            kinds = _scope(scope)
-            counted = np.array([q.kind in kinds or scope == "models" for q in self.inputs.models], dtype=bool)
-            each = np.where(counted[self.inputs.model], self.inputs.column("u"), 0.0)
+            counted = self.inputs.of_scope(scope) | (scope == "models")
+            each = np.where(counted, self.inputs.column("u"), 0.0)
             square = (slope * each[column]) ** 2
             variance = np.asarray(np.bincount(apart, square, len(a)), dtype=np.float64)
             part = np.asarray(np.bincount(brought, square[doubtful], len(place)), dtype=np.float64)
@@ -1081,9 +1098,8 @@ class Joint:
                 told = (doubtful, brought, owner, estimate)
                 more, more_each, beyond = far.squares(each, group, dofs, (apart, column), told)
                 variance, part = variance + more, part + more_each
-            sides = zip(own, both, strict=True)
-            known = sum(np.bincount(row, (m.data * each[m.indices]) ** 2, len(a)) for row, m in sides)
-            variance[variance <= _ROUNDING**2 * known] = 0.0
+            known = squares @ each**2
+            variance[variance <= _ROUNDING**2 * (known[a] + known[b])] = 0.0
             total = np.where(variance > 0.0, variance, np.inf)
             part = part / total[owner]
             spent = np.bincount(owner, part**2 / dofs[estimate], len(a)) + beyond / total**2
@@ -1309,17 +1325,15 @@ def flat_factor(coverage: float, share: float) -> float:
     if s < 1e-6:  # the ends lie inside the limits, where a blurred rectangle is as flat as a sharp one
         return coverage * a / normal
 
-    def below(z: float) -> float:
-        return math.erfc(-z / math.sqrt(2.0)) / 2.0
+    def below(z: float) -> tuple[float, float]:
+        probability = math.erfc(-z / math.sqrt(2.0)) / 2.0
+        return probability, z * probability + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
 
-    def rising(z: float) -> float:
-        return z * below(z) + math.exp(-z * z / 2.0) / math.sqrt(2.0 * math.pi)
-
-    y, step = 0.0, math.inf
+    y, step = max(coverage * a, normal * s), math.inf  # the sum of both is no narrower than either
     while step > 1e-13:  # Newton from below on a concave function: never past the end
-        high, low = (y + a) / s, (y - a) / s
-        missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (rising(high) - rising(low))
-        step = missing * 2.0 * a / (below(high) - below(low))
+        (above, high), (under, low) = below((y + a) / s), below((y - a) / s)
+        missing = 0.5 + coverage / 2.0 - s / (2.0 * a) * (high - low)
+        step = missing * 2.0 * a / (above - under)
         y += step
     return y / normal
 

@@ -36,7 +36,8 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special, stats
+from scipy import special
+from scipy.stats import qmc
 
 from photolab.metrology.arguments import Floats
 from photolab.metrology.estimates import Contrasts, Estimates
@@ -83,7 +84,7 @@ def single_critical(estimates: Estimates, family: Contrasts, *, coverage: float)
         Of a joint result that of `Measured.interval`; Student's t where only a covariance is known. [1]
     """
     if estimates.joint is None:
-        return np.asarray(stats.t.isf((1.0 - coverage) / 2.0, family.dof))
+        return -np.asarray(special.stdtrit(family.dof, (1.0 - coverage) / 2.0))
     pairs = ([estimates.names[i] for i in side] for side in (family.first, family.second))
     half_width = estimates.joint.differences(*pairs, coverage=coverage)[2][:, 0]
     return half_width / family.standard_uncertainty
@@ -113,7 +114,7 @@ def largest_t(
         Critical values and the adjusted p values' function. [1]
     """
     tail, count = 1.0 - coverage, comparisons or family.first.size
-    alone = np.asarray(stats.t.isf(tail / 2.0, family.dof))
+    alone = -np.asarray(special.stdtrit(family.dof, tail / 2.0))
     found = _of_normal_values(estimates, family, tail, count, seed)
     narrower = single_critical(estimates, family, coverage=coverage) / alone
 
@@ -141,7 +142,7 @@ def widening(
     """
     tail, count = 1.0 - coverage, comparisons or family.first.size
     found = _of_normal_values(estimates, family, tail, count, seed)
-    return np.asarray(np.maximum(found.critical / stats.t.isf(tail / 2.0, family.dof), 1.0))
+    return np.asarray(np.maximum(found.critical / -special.stdtrit(family.dof, tail / 2.0), 1.0))
 
 
 def _of_normal_values(
@@ -149,7 +150,7 @@ def _of_normal_values(
 ) -> LargestT:
     """Return the distribution as if every input were normal."""
     if 1 < count <= DRAWN_LIMIT:
-        balance = stats.t.isf(-np.expm1(np.log1p(-tail) / count) / 2.0, family.dof)
+        balance = -special.stdtrit(family.dof, -np.expm1(np.log1p(-tail) / count) / 2.0)
         try:
             root = _root(estimates.covariance)
         except np.linalg.LinAlgError:  # values that hang together have no root: Bonferroni's bound, as beyond
@@ -157,8 +158,10 @@ def _of_normal_values(
         else:
             sizes = _sizes(root, family, balance, seed)
             return _from_sizes(family, balance, tail, sizes, root.shape[1] / 2.0)
-    critical = stats.t.isf(tail / count / 2.0, family.dof)
-    return LargestT(critical, lambda t: np.asarray(np.minimum(count * 2.0 * stats.t.sf(t, family.dof), 1.0)))
+    critical = -special.stdtrit(family.dof, tail / count / 2.0)
+    return LargestT(
+        critical, lambda t: np.asarray(np.minimum(count * 2.0 * special.stdtr(family.dof, -t), 1.0))
+    )
 
 
 def _root(covariance: Floats) -> Floats:
@@ -184,7 +187,7 @@ def _from_sizes(family: Contrasts, balance: Floats, tail: float, sizes: Floats, 
 
     def exceedance(t: Floats) -> Floats:
         beyond = special.gammaincc(half, ((t / balance)[:, None] / sizes) ** 2 / 2.0).mean(axis=-1)
-        bound = family.first.size * 2.0 * stats.t.sf(t, family.dof)
+        bound = family.first.size * 2.0 * special.stdtr(family.dof, -t)
         return np.asarray(np.minimum(beyond, np.minimum(bound, 1.0)))
 
     length = np.sqrt(special.chdtri(2.0 * half, tail))
@@ -222,7 +225,7 @@ def _sizes(root: Floats, family: Contrasts, balance: Floats, seed: int) -> Float
 def _points(seed: int, values: int, groups: int) -> tuple[NDArray[np.float32], NDArray[np.uint16]]:
     """Return directions of errors, shape (values, n), and places of levels of the chi-squares, shape (groups, n)."""
     count = DIRECTIONS if values < FEW_VALUES else 4 * DIRECTIONS
-    sobol = stats.qmc.Sobol(values + groups, seed=np.random.default_rng(seed))
+    sobol = qmc.Sobol(values + groups, seed=np.random.default_rng(seed))
     even = sobol.random(count).T + 0.5 * 2.0**-sobol.bits  # never 0
     errors = special.ndtri(even[:values])
     directions = errors / np.linalg.norm(errors, axis=0)

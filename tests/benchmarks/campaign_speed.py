@@ -5,12 +5,15 @@
 Every figure is taken in an interpreter of its own on one thread; medians of processor time. The demo is read anew for
 each evaluation, so that only what is kept by its content (fits of records, factors of spectra) is kept. A million
 readings are 50 lamps x 2 housings x 10 seatings x 1000 repeats; the campaigns of many lamps 2 housings x 3 seatings x
-3 repeats: on days of 10 lamps each, with the baseline on every day, each lamp on the same three days, and so with
-every seventh reading missing. The demo is the other checkout's own, where one is given.
+3 repeats: on days of 10 lamps each, with the baseline on every day (and a clock beside each seating), each
+lamp on the same three days, and so with every seventh reading missing. The demo is the other checkout's own, where one
+is given.
 
 Measured on 30 November 2026 beside the first build, three times in turn: evaluate 7.8 to 8.0 ms and 85 to 96 ms (10.8
-to 12.0 times; 9.0 to 9.2 times where no correction factor of the same spectra is kept), results of a bench just read
-0.26 to 0.27 s and 0.56 to 0.64 s (2.1 to 2.4 times); more in DEVELOPERS.md, "Speed and memory, measured".
+to 12.0 times; 9.0 to 9.2 times where no correction factor of the same spectra is kept). Results of a bench just read,
+three processes of each in turn on a machine so busy that all took half as long again: 0.31 to 0.33 s and 0.77 to 0.79 s
+(2.4 to 2.5 times; 0.37 to 0.38 s without full matrices of few quantities, arrays of a distance run and less work for
+quantiles). More in DEVELOPERS.md, "Speed and memory, measured".
 """
 
 import json
@@ -53,8 +56,7 @@ for _ in range(times):
     marks.append(time.process_time())
     campaign = evaluate(bench)
     marks.append(time.process_time())
-    if rows:
-        results(campaign)
+    results(campaign) if rows else campaign.table
     marks.append(time.process_time())
     for name, start, end in zip(found, marks, marks[1:]):
         found[name].append(end - start)
@@ -66,7 +68,7 @@ print(json.dumps(found))
 
 
 def measured(root: Path, folder: Path, *, times: int, rows: bool = False) -> dict[str, float]:
-    """Return seconds of reading, evaluation and result rows, and the peak of the process [MiB]."""
+    """Return seconds of reading, evaluation and result rows (else ratios alone), and the peak of the process [MiB]."""
     environment = os.environ | {"PYTHONPATH": str(root), "OMP_NUM_THREADS": "1"}
     command = [
         sys.executable,
@@ -94,7 +96,7 @@ def campaign(
     table = index.to_frame(index=False)
     seated = rng.normal(0.0, 0.025, len(table) // repeats)
     table["day"] = table["mounting"] if shape.startswith("same days") else table["lamp"] // 10
-    if shape == "baseline daily":
+    if shape.startswith("baseline daily"):
         days = table.loc[table["lamp"] == 0].assign(lamp=0)
         table = pd.concat([table, *(days.assign(day=day) for day in range(1, (lamps - 1) // 10 + 1))])
         seated = rng.normal(0.0, 0.025, len(table) // repeats)
@@ -103,6 +105,9 @@ def campaign(
     table["illuminance_lx"] = np.round(400.0 * np.exp(ln + rng.normal(0.0, 0.004, len(table))), 1)
     if shape == "same days, some missing":
         table = table[rng.random(len(table)) > 1 / 7]
+    if shape.endswith("clocks"):
+        minutes = 480 + 4 * (table.groupby(["day", "housing"], sort=False).cumcount() // repeats)
+        table["clock"] = [f"{m // 60:02d}:{m % 60:02d}" for m in minutes]
     table["lamp"], table["day"] = "L" + table["lamp"].astype(str), "D" + table["day"].astype(str)
     folder.mkdir()
     table.assign(elapsed_s=60, meter="M1", range_lx=4000, dark_lx=3).to_csv(
@@ -164,11 +169,19 @@ def main() -> None:
                 figures = [f"{one[what]:.4g}" for one in told]
                 ratio = f", {told[-1][what] / told[0][what]:.1f} times as much there" if told[1:] else ""
                 out(f"{title}: {what} {' and '.join(figures)}{'' if what == 'MiB' else ' s'}{ratio}\n")
-        for shape in ("days of ten", "baseline daily", "same days", "same days, some missing"):
+        shapes = (
+            "days of ten",
+            "baseline daily",
+            "baseline daily, clocks",
+            "same days",
+            "same days, some missing",
+        )
+        for shape in shapes:
             for lamps in (300, 1000, 3000):
                 folder = campaign(Path(scratch) / f"{shape} {lamps}", lamps, shape=shape)
                 one = measured(ROOT, folder, times=1)
-                out(f"{lamps} lamps, {shape}: evaluate {one['evaluate']:.2f} s, {one['MiB']:.0f} MiB\n")
+                spent = f"evaluate {one['evaluate']:.2f} s, its ratios {one['results']:.2f} s"
+                out(f"{lamps} lamps, {shape}: {spent}, {one['MiB']:.0f} MiB\n")
         for repeats in (100, 300, 1000):
             folder = campaign(
                 Path(scratch) / f"repeats {repeats}", 50, seatings=10, repeats=repeats, shape="same days"
