@@ -54,7 +54,7 @@ class Disk:
     def __init__(self, monkeypatch, **files):
         self.files, self.left, self.given = files, 10**9, []
         monkeypatch.setattr(module, "_bytes", lambda path: self.files.get(path.name, b""))
-        monkeypatch.setattr(module, "_write", self.write)
+        monkeypatch.setattr(module, "put_behind", self.write)
         monkeypatch.setattr(module, "_cut", self.cut)
 
     def write(self, path, data):
@@ -243,7 +243,7 @@ def test_a_full_disk_leaves_no_half_line(tmp_path, monkeypatch):
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr(module, "_write", full)
+        patched.setattr(module, "put_behind", full)
         with pytest.raises(OSError, match="No space"):
             journal.add("on", START)
     journal.add("on", START)

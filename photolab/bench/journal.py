@@ -23,11 +23,12 @@ from photolab.errors import MethodError
 
 Entry = dict[str, Any]
 Row = dict[str, str | float]
-UNDONE = frozenset({"seat", "range", "dark", "on", "lux", "through", "also", "note"})
+UNDONE = frozenset({"skip", "swap", "seat", "range", "dark", "on", "lux", "through", "also", "note"})
 """Entries that can be taken back."""
 PLACED = ("specimen", "housing", "day", "mounting", "meter", "range_lx")
 RECORD = ("run", "lamp", "elapsed_s", "illuminance_lx", *PLACED)
-"""Columns of a warm_up.csv that begins with a record typed by hand."""
+BEGUN = {"warm_up": RECORD, "days": ("day", "date")}
+"""Columns of a table that begins with a record typed by hand, or with a first day."""
 
 
 def _hash(data: bytes) -> str:
@@ -38,8 +39,16 @@ def _bytes(path: Path) -> bytes:
     return path.read_bytes() if path.exists() else b""
 
 
-def _write(path: Path, data: bytes) -> None:
-    """Put bytes behind a file and on the disk."""
+def put_behind(path: Path, data: bytes) -> None:
+    """Put bytes behind a file and on the disk.
+
+    Parameters
+    ----------
+    path : Path
+        The file; made where it is missing.
+    data : bytes
+        The bytes.
+    """
     new = not path.exists()
     with path.open("ab") as stream:
         stream.write(data)
@@ -111,7 +120,7 @@ class Journal:
         made = {"at": at.isoformat(timespec="milliseconds"), "entry": entry, **held}
         line = json.dumps(made).encode("ascii") + b"\n"
         try:
-            _write(self.path, line)
+            put_behind(self.path, line)
         except OSError:  # a full disk: no half line may stand before the next one
             _cut(self.path, self.size)
             raise
@@ -213,7 +222,7 @@ def _kept(entries: Iterable[Entry]) -> list[Entry]:
 def _undoable(entries: list[Entry]) -> int | None:
     """Return the place of the last entry that can be taken back: none before a seating that is done."""
     for place in reversed(range(len(entries))):
-        if entries[place]["entry"] in {"done", "skip", "swap"}:
+        if entries[place]["entry"] == "done":
             return None
         if entries[place]["entry"] in UNDONE:
             return place
@@ -236,6 +245,28 @@ def last_undoable(journal: Journal) -> Entry | None:
     kept = _kept(journal.entries)
     place = _undoable(kept)
     return None if place is None else kept[place]
+
+
+def midnight(at: datetime) -> datetime:
+    """Return the midnight at which the day of a time began.
+
+    Parameters
+    ----------
+    at : datetime
+        The time.
+
+    Returns
+    -------
+    datetime
+        The midnight.
+    """
+    return at.replace(hour=0, minute=0, second=0, microsecond=0)
+
+
+def _clock(at: datetime, began: datetime) -> str:
+    """Return a clock time of a day; where it ends after midnight, the hours go on: 24:05."""
+    minutes = (at - midnight(began)) // timedelta(minutes=1)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
 def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
@@ -269,7 +300,7 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
         row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])} | ranged
         if e["instant"]:
             repeats[e["instant"]] = repeats.get(e["instant"], 0) + 1
-            row |= {"clock": (on + timedelta(seconds=e["s"])).strftime("%H:%M")}
+            row |= {"clock": _clock(on + timedelta(seconds=e["s"]), datetime.fromisoformat(day.head["at"]))}
             row |= {"dark_lx": day.dark.get((head["housing"], e["range"]), "")}
             readings.append(row | {"repeat": float(repeats[e["instant"]])})
         else:
@@ -352,7 +383,7 @@ def open_sheet(path: Path, table: str, separator: str, decimal: str) -> Sheet:
     Parameters
     ----------
     path : Path
-        The file; where there is none, a warm_up.csv begins with the columns of `RECORD`.
+        The file; where there is none, it begins with the columns of `BEGUN`.
     table : str
         Its table in the schema.
     separator, decimal : str
@@ -365,7 +396,9 @@ def open_sheet(path: Path, table: str, separator: str, decimal: str) -> Sheet:
     """
     data = _bytes(path)
     first = data.partition(b"\n")[0]
-    header = next(csv.reader([first.decode("utf-8-sig")], delimiter=separator), []) if data else list(RECORD)
+    header = (
+        next(csv.reader([first.decode("utf-8-sig")], delimiter=separator), []) if data else list(BEGUN[table])
+    )
     end = "\r\n" if first.endswith(b"\r") else "\n"
     return Sheet(TABLES[table], path, separator, decimal, [h.strip() for h in header], end, _hash(data))
 
@@ -401,7 +434,7 @@ def append(journal: Journal, number: int, sheet: Sheet, rows: list[Row], now: Ca
     said = {"seating": number, "table": sheet.table.name, "file": sheet.path.name}
     told = {"size": len(data), "sha": sheet.sha, "text": text, "separator": sheet.separator}
     journal.add("write", now(), **said, **told, rows=len(rows))
-    _write(sheet.path, text.encode())
+    put_behind(sheet.path, text.encode())
     sheet.sha = _hash(data + text.encode())
     journal.add("written", now(), **said)
 
@@ -431,7 +464,7 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
     same = len(data) >= e["size"] and _hash(data[: e["size"]]) == e["sha"]
     outcome = "written"
     if same and wanted.startswith(tail):
-        _write(path, wanted[len(tail) :])
+        put_behind(path, wanted[len(tail) :])
     elif not (same and tail.startswith(wanted)):
         there = _present(data, e)
         if 0 < there < e["rows"]:

@@ -18,13 +18,23 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import SHORT_REST_MIN, listed
 from photolab.bench.cells import CellFault, check_number, parse_number
-from photolab.bench.checks import COUNTS_BELOW_ZERO
+from photolab.bench.checks import check_dark, check_light
 from photolab.bench.declared import FILE, read_toml
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import WORKBOOK
-from photolab.bench.instruments import range_half_width
-from photolab.bench.journal import Day, Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
+from photolab.bench.journal import (
+    Day,
+    Journal,
+    Seating,
+    append,
+    last_undoable,
+    midnight,
+    open_sheet,
+    put_behind,
+    recover,
+    rows_of,
+)
 from photolab.bench.records import read_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.spreads import LEAST_DOF
@@ -148,7 +158,7 @@ class Take:
         self.said, self.ended = "", False
         self.asked: Figure | Step | None = None
         self.named: dict[str, Any] = {}
-        _refuse_open_files(folder)
+        _refuse_unfit(folder)
         at = now()
         today = folder / f"take-{at:%Y-%m-%d}.journal"
         self.journal = Journal(max(folder.glob("take-????-??-??.journal"), default=today))
@@ -160,7 +170,7 @@ class Take:
             self.journal = Journal(today)
         readings = self.sheets["readings"].path
         if readings.read_bytes() == READINGS.encode():  # of a new folder, untouched: no figure stands in it
-            self._put(readings, ",".join(STARTER) + "\n")
+            self._put(readings, f"{','.join(STARTER)}\n".encode())
         head = self.day.head or self._head(at)
         self._check_columns(head)
         if not self.day.head:
@@ -220,14 +230,16 @@ class Take:
         path = self.folder / TABLES["days"].file
         if not day or not self._coded_by_date or day in set(self.bench.tables["days"]["day"]):
             return
-        text = path.read_text(encoding="utf-8") if path.exists() else "day,date\n"
-        end = "" if text.endswith("\n") else "\n"
-        self._put(path, f"{text}{end}{day},{day}\n")
+        held = path.read_bytes() if path.exists() else b""
+        sheet = open_sheet(path, "days", ",", self.decimal)
+        self._put(path, held + sheet.text([{"day": day, "date": day}], held).encode())
 
-    def _put(self, path: Path, text: str) -> None:
+    def _put(self, path: Path, data: bytes) -> None:
         """Write a file in one step, and read the folder again."""
+        _refuse_open(path)
         beside = path.with_name(f".{path.stem}.part")
-        beside.write_text(text, encoding="utf-8")
+        beside.unlink(missing_ok=True)  # of a run that was killed
+        put_behind(beside, data)
         beside.replace(path)
         self.load()
 
@@ -307,7 +319,7 @@ class Take:
         off = [one.off for one in self.day.seatings if one.off and piece.items() <= one.head.items()]
         for clock in filter(None, self._read(**piece, day=day)["clock"] if day else ()):
             hour, minute = map(int, clock.split(":")[:2])
-            off.append(self.began.replace(hour=hour, minute=minute, second=0, microsecond=0))
+            off.append(midnight(self.began) + timedelta(hours=hour, minutes=minute))
         return max(off) + timedelta(minutes=SHORT_REST_MIN) if off else None
 
     @property
@@ -363,7 +375,9 @@ class Take:
         word, _, rest = text.partition(" ")
         self.said, wanted, asked = "", self.wanted, self.asked
         try:
-            if text == "stop":
+            if not text.isprintable():
+                self.said = "an arrow or another key without a letter came with it; type it again."
+            elif text == "stop":
                 self.journal.add("stop", at)
                 self.ended = True
             elif text == "undo":
@@ -498,13 +512,7 @@ class Take:
         number = self._number(text, table, column) if text else math.nan
         if name == "dark":
             on_it = [e["lx"] for e in self.seating.of("lux", range=self.range_lx)]
-            self._check_light(number, number, min(on_it, default=math.inf))
-            meter = self.bench.meters[self.day.head["meter"]]
-            adds = range_half_width(meter, self.range_lx) if self.range_lx else 0.0
-            step = self.step_lx or 0.01 * min(on_it, default=0.0)
-            if (on_it or self.step_lx) and number < -max(COUNTS_BELOW_ZERO * step, adds):
-                words = f"{number:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
-                raise CellFault(words, code="fault 14")
+            self._check_light(min(on_it, default=math.nan), number)
             self.journal.add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
             return
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
@@ -514,14 +522,16 @@ class Take:
             "also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells
         )
 
-    def _check_light(self, lx: float, dark: float, reading: float) -> None:
-        """Refuse light that is above the range in use, and a dark reading that is not below a reading [lx]."""
-        if lx > (self.range_lx or math.inf):
-            words = f"{lx:g} lx cannot be read on the {self.range_lx:g} lx range."
-            raise CellFault(words, code="fault 15")
-        if dark >= reading:
-            words = f"dark {dark:g} lx is not below the reading of {reading:g} lx."
-            raise CellFault(words, code="fault 14")
+    def _check_light(self, lx: float, dark: float) -> None:
+        """Refuse what the reader of the folder would refuse in a row with this light and dark reading [lx]."""
+        cells = {"illuminance_lx": lx, "dark_lx": dark, "range_lx": self.range_lx or math.nan}
+        row = pd.DataFrame([{**cells, "meter": self.day.head["meter"], "line": 0}])
+        faults = Faults()
+        check_light(row, "readings.csv", self.bench.meters, faults)
+        check_dark(row, faults)
+        for fault in faults.faults:
+            words = f"dark {fault.message}" if fault.column == "dark_lx" else fault.message
+            raise CellFault(words, code=fault.code)
 
     def _number(self, text: str, table: str = "readings", column: str = "illuminance_lx") -> float:
         """Return what was typed in the unit of a column, typed in that of its header."""
@@ -570,7 +580,7 @@ class Take:
                 return
         self.asked = None
         dark = self.day.dark.get((self.seating.head["housing"], self.range_lx), "") if figure.instant else ""
-        self._check_light(figure.lx, self._number(dark, column="dark_lx") if dark else math.nan, figure.lx)
+        self._check_light(figure.lx, self._number(dark, column="dark_lx") if dark else math.nan)
         told = {"text": figure.text, "lx": figure.lx, "instant": figure.instant, "s": figure.s}
         self.journal.add("lux", figure.at, **told, range=self.range_lx)
         self.said = "kept." if figure.instant else f"kept for the warm-up, at {figure.s:.0f} s."
@@ -626,6 +636,7 @@ class Take:
         for number, seating in enumerate(self.day.seatings):
             made = rows_of(self.day, number) if seating.done else {}
             for table in [table for table in made if table not in seating.written]:
+                _refuse_open(self.sheets[table].path)
                 append(self.journal, number, self.sheets[table], made[table], self.now)
         if len(self.journal.entries) > entries:
             self.load()
@@ -699,19 +710,24 @@ def _refuse(code: str, words: str) -> NoReturn:
     raise MethodError(words, code=code)
 
 
-def _refuse_open_files(folder: Path) -> None:
-    """Refuse a readings.csv that is not there to be appended to."""
+def _refuse_unfit(folder: Path) -> None:
+    """Refuse a folder without a readings.csv that can be appended to."""
     path = folder / "readings.csv"
     if (folder / WORKBOOK).exists():
         words = "take appends to readings.csv, and this folder is a workbook; type into its sheet."
         _refuse("workbook", f"{WORKBOOK}: {words}")
-    for name in (f".~lock.{path.name}#", f"~${path.name}"):
-        if (folder / name).exists():
-            words = f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there."
-            _refuse("file_open", f"{words} If nobody has it open, delete that file.")
     if not path.exists() and (folder / FILE).exists():
         words = f"{path.name}: is not in the folder; its first row names {', '.join(MUST)}."
         _refuse("file_missing", words)
+    _refuse_open(path)
+
+
+def _refuse_open(path: Path) -> None:
+    """Refuse a table that is open elsewhere: what is appended would be lost when it is saved there."""
+    for name in (f".~lock.{path.name}#", f"~${path.name}"):
+        if path.with_name(name).exists():
+            words = f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there, then run"
+            _refuse("file_open", f"{words} the same line again. If nobody has it open, delete that file.")
     try:
         if path.is_file():
             path.open("ab").close()

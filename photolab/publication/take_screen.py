@@ -76,6 +76,8 @@ def painted(view: View, size: os.terminal_size) -> Iterator[str]:
     columns = size.columns - 1  # what fits, rows of large figures too, is as it is
     parts = ((c, textwrap.wrap(text, columns) if len(text) > columns else [text]) for c, text in rows)
     wide = [(colour, part) for colour, found in parts for part in found]
+    if len(wide) > size.lines - 2:
+        wide = [(colour, part) for colour, part in wide if part]
     for colour, text in wide[-(size.lines - 2) :]:
         yield f"{colour}{text}\x1b[K"
 
