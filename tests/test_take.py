@@ -337,6 +337,18 @@ def test_a_rest_is_counted_from_rows_typed_by_hand_too(tmp_path):
     assert bench.take.seating.head["mounting"] == "2"
 
 
+def test_a_clock_that_was_set_back_ends_nothing(tmp_path):
+    """Oracle: the reader of bench folders, which wants no negative rest; digits that a screen can draw."""
+    row = "owl,300,left,d2,20:45,1,1,1,600,,4000,3,\n"  # later than now: a slip of typing
+    bench = Bench(shed(tmp_path / "shed", readings="\n".join([HEAD, *ROWS, row])))
+    bench("owl", "1", "keep", "4000", "3", "")
+    bench.t -= timedelta(minutes=2)
+    assert bench.view.big == "0:00"
+    assert list(take_screen.painted(bench.view, os.terminal_size((80, 24))))
+    bench.at(61, "300", "", "")
+    assert bench.rows[-1]["rest_minutes"] == ""
+
+
 def test_a_plan_is_followed_skipped_and_done(tmp_path):
     plan = (
         PLAN

@@ -408,6 +408,7 @@ class _Choice:
                 return UNKNOWN
             share = sum(1.0 / n for n in counts.values()) / len(counts) ** 2
             total += self.spreads.seating_in(housing).sd ** 2 * share
+            total += self.spreads.specimens[one].sd ** 2 * not_held(set(counts), set(self.pieces[one]))
             if instant == "hold":
                 total += self.spreads.remaining[one].sd ** 2 * not_held(kept, set(counts))
         return total

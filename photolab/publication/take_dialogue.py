@@ -296,8 +296,8 @@ class Take:
         return next((name for name in self.marks if name not in through), "")
 
     def elapsed(self, at: datetime) -> float:
-        """Return the time since switch-on [s]."""
-        return (at - self.seating.on).total_seconds() if self.seating.on else math.nan
+        """Return the time since switch-on; 0 where the clock of the machine was set back since [s]."""
+        return max((at - self.seating.on).total_seconds(), 0.0) if self.seating.on else math.nan
 
     def steps(self) -> list[Step]:
         """Return what the plan still has for the day, in the order in which it will be called."""
@@ -485,7 +485,8 @@ class Take:
             rests = f"{shown(step.lamp)} rests until {ends:%H:%M}."
             self._ask(f"{rests} keep: seat it all the same; Enter: another.", at)
             return
-        rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
+        rested = math.nan if ends is None else (at - ends).total_seconds() // 60 + SHORT_REST_MIN
+        rest = int(rested) if rested >= 0 else None  # it cannot have ended later than now
         same = {name: getattr(step, name) for name in WHO}
         used = {"", *self._read(**same, day=self.day.head["day"])["mounting"]}
         used |= {one.head["mounting"] for one in self.day.seatings if same.items() <= one.head.items()}
