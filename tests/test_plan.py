@@ -544,6 +544,19 @@ def test_the_page_is_one_tagged_a4_page_with_every_step_box_and_caution(tmp_path
     assert "ballast" not in text_of(page(planned(fresh(tmp_path / "b"))))[1]
 
 
+def test_a_plan_of_an_invented_bench_says_so_and_so_does_its_picture(tmp_path):
+    """Oracle: the key of bench.toml that promises it for every page and picture."""
+    toml = ONE_HOUSING.replace("[bench]\n", "[bench]\ninvented = true\n", 1)
+    assert toml != ONE_HOUSING
+    for invented, one in ((True, toml), (False, ONE_HOUSING)):
+        evening = planned(fresh(tmp_path / f"{invented}", toml=one), drawn=2)
+        text = text_of(page(evening))[1]
+        assert ("INVENTED DATA: no lamp, maker or reading in this plan is real." in text) is invented
+        svg, alt = plan_sheet._chances(evening)
+        assert alt.startswith("Invented data. How often" if invented else "How often")
+        assert (b"Invented data. 2 benches drawn" in svg) is invented
+
+
 def test_a_plan_too_long_for_a_page_is_refused_and_nothing_is_written(tmp_path, run, monkeypatch):
     folder = fresh(tmp_path / "a")
     evening = planned(folder)
