@@ -6,6 +6,7 @@ Oracle: a run that nobody cut off. The bench is invented.
 import contextlib
 import csv
 import io
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -237,17 +238,22 @@ def test_a_full_disk_leaves_no_half_line(tmp_path, monkeypatch):
     journal = Journal(tmp_path / NAME)
     journal.add("begin", START, day="", meter="M1")
 
-    def full(path, data):
-        with path.open("ab") as stream:
-            stream.write(data[:9])
+    def full(descriptor):
+        os.ftruncate(descriptor, journal.size + 9)
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr(module, "put_behind", full)
-        with pytest.raises(OSError, match="No space"):
+        patched.setattr(module.os, "fsync", full)
+        words = r"take-2026-03-04.journal: cannot be written: no space left on device. Once it can be, run the same"
+        with pytest.raises(MethodError, match=words):
             journal.add("on", START)
     journal.add("on", START)
     assert [e["entry"] for e in Journal(journal.path).entries] == ["begin", "on"]
+
+
+def test_a_journal_that_cannot_be_made_is_said(tmp_path):
+    with pytest.raises(MethodError, match=r"take-2026-03-04.journal: cannot be written: no such file"):
+        Journal(tmp_path / "none" / NAME).add("on", START)
 
 
 def test_a_line_that_is_no_entry_is_refused_where_it_stands(tmp_path):

@@ -199,6 +199,16 @@ def test_pieces_that_were_not_held_are_held_where_pieces_differ_much(tmp_path):
     assert len(held[0.1]) == 1
 
 
+def test_every_piece_at_hand_is_held_once_in_each_housing(tmp_path):
+    """Oracle: the standard protocol, in an evening that has the time for it."""
+    lamps = "lamp,technology,role,specimens_bought\nX0,filament,baseline,1\nL1,led,candidate,2\nL2,led,candidate,2\n"
+    toml = f'{ONE_HOUSING}[[housing]]\nid = "HY"\n'
+    evening = planned(fresh(tmp_path / "a", lamps=lamps, toml=toml), hours=8)
+    pieces = {(lamp, piece, h) for lamp in ("L1", "L2") for piece in "12" for h in evening.bench.housings}
+    held = [(s.lamp, s.specimen, s.housing) for s in evening.seatings if s.held and s.lamp != "X0"]
+    assert (set(held), len(held)) == (pieces, 8)
+
+
 def test_lamps_stand_in_random_order_by_the_seed_alone(tmp_path):
     many = "lamp,technology,role\nX0,led,baseline\n" + "".join(f"L{n},led,candidate\n" for n in range(1, 6))
     folder = fresh(tmp_path / "a", lamps=many)

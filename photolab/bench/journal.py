@@ -48,12 +48,22 @@ def put_behind(path: Path, data: bytes) -> None:
         The file; made where it is missing.
     data : bytes
         The bytes.
+
+    Raises
+    ------
+    MethodError
+        If they cannot be written: the disk is full, the file is open elsewhere.
     """
     new = not path.exists()
-    with path.open("ab") as stream:
-        stream.write(data)
-        stream.flush()
-        os.fsync(stream.fileno())
+    try:
+        with path.open("ab") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        message = f"{path.name}: cannot be written: {reason}. Once it can be, run the same line again."
+        raise MethodError(message, code="not_written") from None
     if new:
         with contextlib.suppress(OSError):  # a folder cannot be opened on every system
             descriptor = os.open(path.parent, os.O_RDONLY)
@@ -121,8 +131,9 @@ class Journal:
         line = json.dumps(made).encode("ascii") + b"\n"
         try:
             put_behind(self.path, line)
-        except OSError:  # a full disk: no half line may stand before the next one
-            _cut(self.path, self.size)
+        except MethodError:  # a full disk: no half line may stand before the next one
+            with contextlib.suppress(FileNotFoundError):  # or a folder in which none can be made
+                _cut(self.path, self.size)
             raise
         self.size += len(line)
         self.entries.append(json.loads(line))
