@@ -633,13 +633,14 @@ def test_days_called_otherwise_and_files_with_other_separators_get_no_list_of_da
     assert not (folder / "days.csv").exists()
 
 
-def test_a_new_day_is_put_behind_the_others_as_they_stand(tmp_path):
+@pytest.mark.parametrize("mark", ["", "\ufeff"], ids=["plain", "a byte-order mark"])
+def test_a_new_day_is_put_behind_the_others_as_they_stand(tmp_path, mark):
     """Oracle: the bytes that were there, with the line ends of a spreadsheet and none at the end."""
-    folder = shed(tmp_path / "shed", days="day,date\r\n2026-03-01,2026-03-01", readings=HEAD + "\n")
+    days = f"{mark}day,date\r\n2026-03-01,2026-03-01"
+    folder = shed(tmp_path / "shed", days=days, readings=HEAD + "\n")
     (folder / ".days.part").write_text("left by a run that was killed")
     Take(folder, lambda: START)
-    held = b"day,date\r\n2026-03-01,2026-03-01\r\n2026-03-04,2026-03-04\r\n"
-    assert (folder / "days.csv").read_bytes() == held
+    assert (folder / "days.csv").read_bytes() == f"{days}\r\n2026-03-04,2026-03-04\r\n".encode()
     assert not (folder / ".days.part").exists()
 
 
@@ -769,6 +770,28 @@ def test_a_file_that_a_spreadsheet_opens_meanwhile_gets_its_rows_once_it_is_clos
         bench("")
     path.write_bytes(held)  # saved there
     lock.unlink()
+    assert [row["illuminance_lx"] for row in Bench(bench.folder).rows[-1:]] == ["612"]
+
+
+def test_a_file_that_is_locked_meanwhile_gets_its_rows_once_it_is_not(tmp_path, monkeypatch):
+    """Oracle: what Windows says of a file that a spreadsheet has open."""
+    bench = ready(tmp_path / "shed")
+    bench("wren", "1", "")
+    bench.at(61, "612", "", "skip")
+    opened, held = Path.open, (bench.folder / "readings.csv").read_bytes()
+
+    def locked(path, mode="r", **more):
+        if path.name == "readings.csv" and "a" in mode:
+            raise PermissionError(13, "Permission denied")
+        return opened(path, mode, **more)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", locked)
+        with pytest.raises(
+            MethodError, match=r"readings.csv: cannot be appended to: permission denied; close it"
+        ):
+            bench("")
+    assert (bench.folder / "readings.csv").read_bytes() == held
     assert [row["illuminance_lx"] for row in Bench(bench.folder).rows[-1:]] == ["612"]
 
 

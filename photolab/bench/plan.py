@@ -399,7 +399,7 @@ class _Choice:
         return 0.5 * np.log([self._variance(target, seated, held) for target in self.targets])
 
     def _variance(self, target: Target, seated: Counter[Piece], held: set[Piece]) -> float:
-        """Return the variance of a ln ratio: of seating, of pieces without a reading, and what seatings do not lower."""
+        """Return the variance of a ln ratio: of seating, of pieces without readings, and what seatings do not lower."""
         lamp, housing, instant = target
         total = self.floor[lamp, housing]
         for one in (lamp, self.baseline):

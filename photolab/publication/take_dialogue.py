@@ -24,9 +24,11 @@ from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import WORKBOOK
 from photolab.bench.journal import (
+    BEGUN,
     Day,
     Journal,
     Seating,
+    Sheet,
     append,
     last_undoable,
     midnight,
@@ -219,20 +221,22 @@ class Take:
     @property
     def _coded_by_date(self) -> bool:
         """Whether days have no codes but their dates, and days.csv holds nothing else and every day of the tables."""
-        days, path = self.bench.tables["days"], self.folder / TABLES["days"].file
-        plain = not path.exists() or path.read_bytes().split(maxsplit=1)[:1] == [b"day,date"]
+        days, plain = self.bench.tables["days"], self._list_of_days.header == [*BEGUN["days"]]
         used = {code for table in self.bench.tables.values() if "day" in table for code in table["day"]}
         known = used <= {"", *days["day"]} and bool((days["day"] == days["date"]).all())
         return plain and known and self.sheets["readings"].separator == ","
 
+    @property
+    def _list_of_days(self) -> Sheet:
+        return open_sheet(self.folder / TABLES["days"].file, "days", ",", self.decimal)
+
     def _give_day(self, day: str) -> None:
         """Put a new day into days.csv where days are coded by their dates; what it held stays as it was."""
-        path = self.folder / TABLES["days"].file
         if not day or not self._coded_by_date or day in set(self.bench.tables["days"]["day"]):
             return
-        held = path.read_bytes() if path.exists() else b""
-        sheet = open_sheet(path, "days", ",", self.decimal)
-        self._put(path, held + sheet.text([{"day": day, "date": day}], held).encode())
+        sheet = self._list_of_days
+        held = sheet.path.read_bytes() if sheet.path.exists() else b""
+        self._put(sheet.path, held + sheet.text([{"day": day, "date": day}], held).encode())
 
     def _put(self, path: Path, data: bytes) -> None:
         """Write a file in one step, and read the folder again."""
