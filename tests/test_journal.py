@@ -192,14 +192,19 @@ def saved_again(text):
 
 @pytest.mark.parametrize(
     ("held", "outcome"),
-    [(lambda text: saved_again(text), "written"), (lambda text: "", "unwritten")],
-    ids=["all of them", "none of them"],
+    [
+        (lambda text: saved_again(text), "written"),
+        (lambda text: "", "unwritten"),
+        (lambda text: f"{saved_again(text)}Kauz\xe4,3\n", "written"),
+    ],
+    ids=["all of them", "none of them", "all of them, in Latin-1"],
 )
 def test_a_file_saved_by_a_spreadsheet_after_a_kill_is_looked_through_for_the_rows(tmp_path, held, outcome):
     content = LAYOUTS["commas, a final line end"][2]
     folder = bench(tmp_path / "b", content)
     journal, text = begun(folder)
-    (folder / "readings.csv").write_bytes((content.decode().replace("301", "301.0") + held(text)).encode())
+    saved = content.decode().replace("301", "301.0") + held(text)
+    (folder / "readings.csv").write_bytes(saved.encode("latin-1"))
     recover(journal, lambda: START)
     assert journal.entries[-1]["entry"] == outcome
     assert journal.day.seatings[0].written == ({"readings"} if outcome == "written" else set())

@@ -254,6 +254,14 @@ def test_a_figure_far_from_its_like_is_asked_about_and_the_answer_kept(tmp_path)
     assert [text.partition(":")[0] for entry, text in talk if entry == "asked"] == ["642", "629"]
 
 
+def test_two_digits_swapped_are_asked_about_on_the_first_evening_too(tmp_path):
+    """Oracle: by hand, ln(853/583) is 0.38; repeats of a lamp that flickers scatter by a few percent."""
+    bench = Bench(shed(tmp_path / "shed", readings=HEAD + "\n"))
+    bench("wren", "1", "4000", "3", "")
+    assert bench.at(61, "853", "826").said == "kept."
+    assert bench("583").said == "583: far from its like. keep, or type it again."
+
+
 def test_six_reading_sds_are_those_of_the_bench(tmp_path):
     bench = ready(tmp_path / "shed")
     sd = bench.take.campaign.spreads.reading["wren"].sd
@@ -964,6 +972,22 @@ def test_without_a_terminal_plain_lines_are_read_and_written(tmp_path):
     assert "Which piece of wren" in done.stdout
     last = f"take-{DATE}.journal keeps the day. wren is not finished: the same line goes on with it."
     assert done.stdout.splitlines()[-1] == last
+
+
+def test_a_screen_of_fewer_rows_leaves_nothing_of_the_one_before(tmp_path, monkeypatch):
+    """Oracle: the rest of a lamp ends while nobody types: its large figures go."""
+    plan = PLAN + "".join(f"{n},{DATE},wren,1,left,{n},initial\n" for n in (1, 2))
+    bench = Bench(shed(tmp_path / "shed", plan=plan))
+    bench("", "4000", "3", "")
+    bench.at(61, "612", "", "")
+    out = io.StringIO()
+    screen = take_screen.Screen(out)
+    screen.terminal = True
+    for minutes, clears in ((0, 1), (1, 1), (30, 2)):
+        bench.t += timedelta(minutes=minutes)
+        screen.show(bench.view, beep=False, entered=False)
+        assert out.getvalue().count("\x1b[2J") == clears
+    assert bench.view.title == "Step 2: wren, piece 1, in left"
 
 
 def shown_at(bench, size):

@@ -496,7 +496,7 @@ def _present(data: bytes, e: Mapping[str, Any]) -> int:
         except ValueError:
             return cell.strip()
 
-    texts = (io.StringIO(text, newline="") for text in (data.decode("utf-8-sig"), e["text"]))
+    texts = (io.StringIO(text, newline="") for text in (data.decode("utf-8-sig", "replace"), e["text"]))
     rows = (csv.reader(text, delimiter=e["separator"]) for text in texts)
     found, wanted = ([[plain(cell) for cell in row] for row in lines] for lines in rows)
     return sum(row in found for row in wanted[-e["rows"] :])

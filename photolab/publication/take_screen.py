@@ -111,7 +111,7 @@ class Screen:
         if self.terminal:
             rows = tuple(painted(view, shutil.get_terminal_size()))
             text = "".join(f"\x1b[{n};1H{row}" for n, row in enumerate(rows, start=1))
-            if entered or not self.last:  # what was typed goes with the old screen
+            if entered or len(rows) != len(self.last):  # what was typed goes with the old screen
                 text = f"{DARK}\x1b[2J{text}{BRIGHT}\x1b[{len(rows) + 1};1H> \x1b[K"
             else:
                 text = f"\x1b7{text}\x1b8"
