@@ -600,7 +600,7 @@ def test_the_evening_ends_where_seatings_are_no_longer_worth_their_time(tmp_path
         (["--lamps", "X0"], "lamps.csv: no lamp to compare with X0"),
         (
             ["--hours", "0.5"],
-            "0.5 h are too short: X0 at both ends and one lamp take 1.4 h; give --hours 1.4 or more",
+            "0.5 h is too short: X0 at both ends and one lamp take 1.4 h; give --hours 1.4 or more",
         ),
         (["--hours", "0"], "hours must be above zero and 12 at most; got 0"),
         (["--hours", "nan"], "hours must be above zero"),

@@ -381,7 +381,7 @@ class _Choice:
             return chosen
         least = math.ceil(shortest / 6.0) / 10.0
         ends = f"{shown(self.baseline)} at both ends and one lamp"
-        message = f"{hours:g} h are too short: {ends} take {least:g} h; give --hours {least:g} or more"
+        message = f"{hours:g} h is too short: {ends} take {least:g} h; give --hours {least:g} or more"
         raise MethodError(message, code="too_short", known={"least_hours": least})
 
     def _after(self, chosen: Sequence[Piece]) -> tuple[Counter[Piece], set[Piece]]:
