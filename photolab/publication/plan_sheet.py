@@ -310,6 +310,7 @@ def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], heigh
 def _source(evening: Evening, height: float, words: str) -> str:
     """Return the page as typst; with the picture where it has words."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
+    mark = invented_words(evening.bench, "plan")
     heads = ["lamp", "housing", "at", *_heads(evening).values()]
     shows = [map(_text, row) for row in _figures(evening)]
     strikes = any(evening.bench.technologies[one.lamp] == "discharge" for one in evening.seatings)
@@ -323,7 +324,7 @@ def _source(evening: Evening, height: float, words: str) -> str:
         f"#set document(title: {quoted(title)}, date: {typst_date(evening.date)})",
         STYLE,
         f"#heading(level: 1)[#{quoted(title)}]",
-        f"#strong[#{quoted(invented_words(evening.bench, 'plan'))}]",
+        *([f"#strong[#{quoted(mark)}]", ""] if mark else []),
         "Begun at (clock) #blank(18mm) · room °C, start and end #blank(12mm) #blank(12mm) · meter, range #blank(28mm)"
         " · supply V #blank(12mm)",
         "",
