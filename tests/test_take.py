@@ -66,8 +66,8 @@ def shed(folder, *, readings=None, toml=TOML, **files):
 class Bench:
     """A person at the bench: types at known moments and reads what stands there."""
 
-    def __init__(self, folder):
-        self.folder, self.t = folder, START
+    def __init__(self, folder, began=START):
+        self.folder, self.t = folder, began
         self.take = Take(folder, lambda: self.t)
 
     def __call__(self, *lines, after=3.0):
@@ -805,11 +805,8 @@ def test_a_file_that_is_locked_meanwhile_gets_its_rows_once_it_is_not(tmp_path, 
 
 def evening(folder, began):
     """Type an evening of four seatings, twenty minutes apart, and return what it comes to."""
-    bench, answers = (
-        Bench(shed(folder, readings=HEAD + "\n")),
-        {"range": "4000", "dark": "3", "early": "keep"},
-    )
-    bench.t = began
+    bench = Bench(shed(folder, readings=HEAD + "\n"), began)
+    answers = {"range": "4000", "dark": "3", "early": "keep"}
     for lamp, figure in (("stock", "500"), ("wren", "610"), ("owl", "655"), ("stock", "506")):
         bench(lamp, "1")
         while bench.take.wanted in answers:
@@ -834,6 +831,22 @@ def test_an_evening_that_ends_after_midnight_comes_to_the_same(tmp_path):
     (late.folder / "readings.csv").write_text((late.folder / "readings.csv").read_text() + row)
     late.take.load()
     assert late("owl", "1").said.startswith("owl rests until 01:20.")
+
+
+def test_a_warm_up_after_midnight_is_no_record_of_the_next_evening(tmp_path):
+    """Oracle: the reader of bench folders, which wants one lamp a record."""
+    folder = shed(tmp_path / "shed", days="day,date\n2026-03-01,2026-03-01\n", readings=HEAD + "\n")
+    for began, lamp in (
+        (START.replace(hour=23, minute=59, second=30), "wren"),
+        (START.replace(day=5), "owl"),
+    ):
+        bench = Bench(folder, began)
+        bench(lamp, "1", "4000", "3")
+        bench.t += timedelta(minutes=1)
+        bench("")
+        bench.at(30, "600")
+        bench.at(61, "590", "", "skip", "")
+    assert read_bench(folder).tables["warm_up"]["run"].tolist() == ["2026-03-04-1", "2026-03-05-1"]
 
 
 def test_the_journal_of_another_day_is_closed_and_its_figures_appended(tmp_path):

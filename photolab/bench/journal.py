@@ -299,6 +299,7 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
     head, on = seating.head, seating.on
     if on is None:
         return {}
+    began = datetime.fromisoformat(day.head["at"])
     same: Row = {c: head[c] for c in ("lamp", "specimen", "housing", "mounting")}
     same |= {c: day.head[c] for c in ("day", "meter")}
     if head["rest"] is not None:
@@ -311,11 +312,11 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
         row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])} | ranged
         if e["instant"]:
             repeats[e["instant"]] = repeats.get(e["instant"], 0) + 1
-            row |= {"clock": _clock(on + timedelta(seconds=e["s"]), datetime.fromisoformat(day.head["at"]))}
+            row |= {"clock": _clock(on + timedelta(seconds=e["s"]), began)}
             row |= {"dark_lx": day.dark.get((head["housing"], e["range"]), "")}
             readings.append(row | {"repeat": float(repeats[e["instant"]])})
         else:
-            record.append(row | {"run": f"{on:%Y-%m-%d}-{number + 1}"})
+            record.append(row | {"run": f"{began:%Y-%m-%d}-{number + 1}"})
     notes = "; ".join(e["text"] for e in seating.of("note"))
     if notes and readings:
         readings[0]["note"] = notes
