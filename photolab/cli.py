@@ -26,9 +26,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     int
         0 done, 2 the input was refused, 1 a part of the report is missing, or a defect, 130 stopped by Ctrl-C.
     """
-    for stream in (sys.stdout, sys.stderr):
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")  # a terminal that lacks a sign gets its number
+            stream.reconfigure(errors="backslashreplace")  # a sign that one side lacks is given by its number
     # one thread, as every kernel has: small products wait longer for a second one than it helps
     os.environ.setdefault("OMP_NUM_THREADS", "1")
     try:

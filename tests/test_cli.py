@@ -250,6 +250,24 @@ def test_options_of_typed_readings_are_refused_beside_names(capsys, more, words)
     assert words in err
 
 
+@pytest.mark.parametrize(
+    ("a", "b", "words"),
+    [
+        ("K1", "K1", "K1 is named twice; name two lamps"),
+        (
+            "k2",
+            "K1",
+            '"k2" is no lamp with a reading on this bench; closest is "K2"; name two of its lamps, or type',
+        ),
+        ("K1", "334", '"334" is no lamp with a reading on this bench'),
+    ],
+)
+def test_one_lamp_alone_is_not_compared(capsys, a, b, words):
+    code, out, err = run(capsys, "compare", a, b, "--bench", ROOT / "data/demo")
+    assert (code, out) == (2, "")
+    assert words in err
+
+
 def test_the_sentence_of_json_is_the_printed_one(capsys):
     """Oracle: the two first lines that are printed."""
     _, printed, _ = run(capsys, "compare", *TRIAL)

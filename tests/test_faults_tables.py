@@ -112,8 +112,8 @@ CASES = [
     ),
     (
         "fault 6",
-        {"readings_csv": bf.readings("A1,318,24:00", header="lamp,illuminance_lx,clock")},
-        '"24:00" is not a clock time',
+        {"readings_csv": bf.readings("A1,318,48:00", header="lamp,illuminance_lx,clock")},
+        '"48:00" is not a clock time',
     ),
     (
         "fault 6",

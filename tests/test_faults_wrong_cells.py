@@ -210,6 +210,12 @@ CASES = [
         },
     ),
     (
+        "caution 37",
+        {"readings_csv": bf.readings("A1,318,23:50", "A2,334,00:05", header="lamp,illuminance_lx,clock")},
+        "readings.csv:2: clock: 23:50 is 24 h after 00:05 on one day; is it right? After midnight the hours go on: 24",
+        {"readings_csv": bf.readings("A1,318,23:50", "A2,334,24:05", header="lamp,illuminance_lx,clock")},
+    ),
+    (
         "caution 26",
         {
             "lamps_csv": "lamp,technology,role,price,price_date\nA1,led,baseline,30,2025-04-05\nA2,led,candidate,,\n",

@@ -6,6 +6,7 @@ Oracle: a run that nobody cut off. The bench is invented.
 import contextlib
 import csv
 import io
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -54,7 +55,7 @@ class Disk:
     def __init__(self, monkeypatch, **files):
         self.files, self.left, self.given = files, 10**9, []
         monkeypatch.setattr(module, "_bytes", lambda path: self.files.get(path.name, b""))
-        monkeypatch.setattr(module, "_write", self.write)
+        monkeypatch.setattr(module, "put_behind", self.write)
         monkeypatch.setattr(module, "_cut", self.cut)
 
     def write(self, path, data):
@@ -191,14 +192,19 @@ def saved_again(text):
 
 @pytest.mark.parametrize(
     ("held", "outcome"),
-    [(lambda text: saved_again(text), "written"), (lambda text: "", "unwritten")],
-    ids=["all of them", "none of them"],
+    [
+        (lambda text: saved_again(text), "written"),
+        (lambda text: "", "unwritten"),
+        (lambda text: f"{saved_again(text)}Kauz\xe4,3\n", "written"),
+    ],
+    ids=["all of them", "none of them", "all of them, in Latin-1"],
 )
 def test_a_file_saved_by_a_spreadsheet_after_a_kill_is_looked_through_for_the_rows(tmp_path, held, outcome):
     content = LAYOUTS["commas, a final line end"][2]
     folder = bench(tmp_path / "b", content)
     journal, text = begun(folder)
-    (folder / "readings.csv").write_bytes((content.decode().replace("301", "301.0") + held(text)).encode())
+    saved = content.decode().replace("301", "301.0") + held(text)
+    (folder / "readings.csv").write_bytes(saved.encode("latin-1"))
     recover(journal, lambda: START)
     assert journal.entries[-1]["entry"] == outcome
     assert journal.day.seatings[0].written == ({"readings"} if outcome == "written" else set())
@@ -237,17 +243,22 @@ def test_a_full_disk_leaves_no_half_line(tmp_path, monkeypatch):
     journal = Journal(tmp_path / NAME)
     journal.add("begin", START, day="", meter="M1")
 
-    def full(path, data):
-        with path.open("ab") as stream:
-            stream.write(data[:9])
+    def full(descriptor):
+        os.ftruncate(descriptor, journal.size + 9)
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr(module, "_write", full)
-        with pytest.raises(OSError, match="No space"):
+        patched.setattr(module.os, "fsync", full)
+        words = r"take-2026-03-04.journal: cannot be written: no space left on device. Once it can be, run the same"
+        with pytest.raises(MethodError, match=words):
             journal.add("on", START)
     journal.add("on", START)
     assert [e["entry"] for e in Journal(journal.path).entries] == ["begin", "on"]
+
+
+def test_a_journal_that_cannot_be_made_is_said(tmp_path):
+    with pytest.raises(MethodError, match=r"take-2026-03-04.journal: cannot be written: no such file"):
+        Journal(tmp_path / "none" / NAME).add("on", START)
 
 
 def test_a_line_that_is_no_entry_is_refused_where_it_stands(tmp_path):

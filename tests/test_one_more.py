@@ -267,8 +267,12 @@ def test_the_three_sentences_follow_the_figures():
         "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; by it one "
         "more specimen buys most, ± 3.5 %."
     )
-    _, second, _ = said(bought(plain=6.0, mounting=5.8, day=5.9, specimen=5.9))
+    _, second, third = said(bought(plain=6.0, mounting=5.8, day=5.9, specimen=5.9))
     assert second == "By rehearsal no single change narrows these by more than so few draws leave open."
+    assert third == (
+        "By the formula the protocol as it is gives ± 5.0 % for the specimens; by it one more seating buys most, ± 4.8 "
+        "%."
+    )
 
 
 def test_a_spectrum_is_said_to_be_assumed_wherever_it_is_named():

@@ -122,5 +122,7 @@ def test_names_are_no_markup_and_invention_is_said():
     """Oracle: the marks of markdown in a name, and a bench that calls itself invented."""
     campaign = demo_campaign()
     assert "a\\_b\\*" in as_markdown(campaign, (("a_b*",),))
-    assert "**INVENTED DATA: no lamp, maker or reading in this list is real.**" in as_markdown(campaign, ())
+    assert "**INVENTED DEMO DATA: no lamp, maker or reading in this list is real.**" in as_markdown(
+        campaign, ()
+    )
     assert "Invented" not in as_markdown(kept("club"), ())

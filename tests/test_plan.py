@@ -199,6 +199,16 @@ def test_pieces_that_were_not_held_are_held_where_pieces_differ_much(tmp_path):
     assert len(held[0.1]) == 1
 
 
+def test_every_piece_at_hand_is_held_once_in_each_housing(tmp_path):
+    """Oracle: the standard protocol, in an evening that has the time for it."""
+    lamps = "lamp,technology,role,specimens_bought\nX0,filament,baseline,1\nL1,led,candidate,2\nL2,led,candidate,2\n"
+    toml = f'{ONE_HOUSING}[[housing]]\nid = "HY"\n'
+    evening = planned(fresh(tmp_path / "a", lamps=lamps, toml=toml), hours=8)
+    pieces = {(lamp, piece, h) for lamp in ("L1", "L2") for piece in "12" for h in evening.bench.housings}
+    held = [(s.lamp, s.specimen, s.housing) for s in evening.seatings if s.held and s.lamp != "X0"]
+    assert (set(held), len(held)) == (pieces, 8)
+
+
 def test_lamps_stand_in_random_order_by_the_seed_alone(tmp_path):
     many = "lamp,technology,role\nX0,led,baseline\n" + "".join(f"L{n},led,candidate\n" for n in range(1, 6))
     folder = fresh(tmp_path / "a", lamps=many)
@@ -544,6 +554,19 @@ def test_the_page_is_one_tagged_a4_page_with_every_step_box_and_caution(tmp_path
     assert "ballast" not in text_of(page(planned(fresh(tmp_path / "b"))))[1]
 
 
+def test_a_plan_of_an_invented_bench_says_so_and_so_does_its_picture(tmp_path):
+    """Oracle: the key of bench.toml that promises it for every page and picture."""
+    toml = ONE_HOUSING.replace("[bench]\n", "[bench]\ninvented = true\n", 1)
+    assert toml != ONE_HOUSING
+    for invented, one in ((True, toml), (False, ONE_HOUSING)):
+        evening = planned(fresh(tmp_path / f"{invented}", toml=one), drawn=2)
+        text = text_of(page(evening))[1]
+        assert ("INVENTED DEMO DATA: no lamp, maker or reading in this plan is real." in text) is invented
+        svg, alt = plan_sheet._chances(evening)
+        assert alt.startswith("Invented data. How often" if invented else "How often")
+        assert (b"Invented data. 2 benches drawn" in svg) is invented
+
+
 def test_a_plan_too_long_for_a_page_is_refused_and_nothing_is_written(tmp_path, run, monkeypatch):
     folder = fresh(tmp_path / "a")
     evening = planned(folder)
@@ -577,7 +600,7 @@ def test_the_evening_ends_where_seatings_are_no_longer_worth_their_time(tmp_path
         (["--lamps", "X0"], "lamps.csv: no lamp to compare with X0"),
         (
             ["--hours", "0.5"],
-            "0.5 h are too short: X0 at both ends and one lamp take 1.4 h; give --hours 1.4 or more",
+            "0.5 h is too short: X0 at both ends and one lamp take 1.4 h; give --hours 1.4 or more",
         ),
         (["--hours", "0"], "hours must be above zero and 12 at most; got 0"),
         (["--hours", "nan"], "hours must be above zero"),

@@ -5,6 +5,7 @@ import re
 import signal
 import subprocess
 import sys
+import types
 from pathlib import Path
 
 import pytest
@@ -101,6 +102,28 @@ def test_a_folder_is_held_by_one_process_and_as_long_as_it_lives(tmp_path):
         os.kill(other.pid, signal.SIGTERM if sys.platform == "win32" else signal.SIGKILL)
     with held(out):
         assert list(out.iterdir()) == [] or sys.platform == "win32"
+
+
+def test_where_no_folder_can_be_locked_a_file_in_it_is(tmp_path, monkeypatch):
+    """Oracle: locks of an open file, as Windows has them, in place of the one on the folder."""
+    fcntl = pytest.importorskip("fcntl")
+
+    def locking(descriptor, mode, size):
+        assert (mode, size) == (2, 1)
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+    monkeypatch.setitem(sys.modules, "msvcrt", types.SimpleNamespace(locking=locking, LK_NBLCK=2))
+    monkeypatch.setattr(report_folder, "sys", types.SimpleNamespace(platform="win32"))
+    for _ in range(2):
+        with held(tmp_path):
+            for _ in range(2):  # the one refused first must not free the folder for the next
+                with pytest.raises(MethodError, match="another run is writing"), held(tmp_path):
+                    pass
+        assert list(tmp_path.iterdir()) == []
+    (tmp_path / report_folder.HOLD).touch()  # of a run that was killed
+    with held(tmp_path):
+        pass
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_folder_made_for_nothing_is_taken_away(tmp_path):

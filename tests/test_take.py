@@ -66,8 +66,8 @@ def shed(folder, *, readings=None, toml=TOML, **files):
 class Bench:
     """A person at the bench: types at known moments and reads what stands there."""
 
-    def __init__(self, folder):
-        self.folder, self.t = folder, START
+    def __init__(self, folder, began=START):
+        self.folder, self.t = folder, began
         self.take = Take(folder, lambda: self.t)
 
     def __call__(self, *lines, after=3.0):
@@ -180,13 +180,13 @@ def test_light_that_the_reader_would_refuse_is_not_kept(tmp_path):
     """Oracle: the reader of bench folders, which refuses rows with such light."""
     bench = Bench(shed(tmp_path / "shed"))
     bench("wren", "1", "400")
-    assert bench("612").said == "612 lx cannot be read on the 400 lx range."
+    assert bench("612").said == "dark 612 lx cannot be read on the 400 lx range."
     bench("3", "")
     assert bench.at(61, "2", "keep").said == "dark 3 lx is not below the reading of 2 lx."
     assert bench("316").said == "kept."
     assert bench.at(70, "612", "keep", "4000").prompt.startswith("Dark reading")
     assert bench("612").said == "dark 612 lx is not below the reading of 612 lx."
-    assert bench("-300").said.startswith("-300 lx; a covered meter shows 0")
+    assert bench("-300").said.startswith("dark -300 lx; a covered meter shows 0")
     bench("5", "", "skip", "")
     assert [(row["illuminance_lx"], row["dark_lx"]) for row in bench.rows[-2:]] == [
         ("316", "3"),
@@ -203,7 +203,7 @@ def test_a_dark_reading_is_no_lower_than_the_accuracy_line_allows(tmp_path, term
     """Oracle: by hand on the 4000 lx range of 1 lx steps: the accuracy line's part, but no less than five steps."""
     bench = Bench(shed(tmp_path / "shed", toml=TOML.replace("digits = 5", term)))
     bench("wren", "1", "4000")
-    assert bench(refused).said.startswith(f"{refused} lx; a covered meter shows 0")
+    assert bench(refused).said.startswith(f"dark {refused} lx; a covered meter shows 0")
     assert bench(kept).prompt == "Enter at the moment wren is switched on"
 
 
@@ -215,7 +215,7 @@ def test_a_dark_reading_of_a_display_without_declared_steps_is_held_against_the_
     assert bench("-3").prompt == "Enter at the moment wren is switched on"  # nothing yet to hold it against
     bench("")
     assert bench.at(61, "6120", "keep", "40000").prompt.startswith("Dark reading")
-    assert bench("-307").said.startswith("-307 lx; a covered meter shows 0")
+    assert bench("-307").said.startswith("dark -307 lx; a covered meter shows 0")
     assert bench("-306").prompt == "Another figure, or Enter to go on"
 
 
@@ -252,6 +252,14 @@ def test_a_figure_far_from_its_like_is_asked_about_and_the_answer_kept(tmp_path)
     talk = [(e["entry"], e["text"]) for e in bench.entries if e["entry"] in {"asked", "answered"}]
     assert [text for entry, text in talk if entry == "answered"] == ["613", "keep"]
     assert [text.partition(":")[0] for entry, text in talk if entry == "asked"] == ["642", "629"]
+
+
+def test_two_digits_swapped_are_asked_about_on_the_first_evening_too(tmp_path):
+    """Oracle: by hand, ln(853/583) is 0.38; repeats of a lamp that flickers scatter by a few percent."""
+    bench = Bench(shed(tmp_path / "shed", readings=HEAD + "\n"))
+    bench("wren", "1", "4000", "3", "")
+    assert bench.at(61, "853", "826").said == "kept."
+    assert bench("583").said == "583: far from its like. keep, or type it again."
 
 
 def test_six_reading_sds_are_those_of_the_bench(tmp_path):
@@ -335,6 +343,18 @@ def test_a_rest_is_counted_from_rows_typed_by_hand_too(tmp_path):
     bench("keep")
     assert bench.take.seating.head["rest"] == 15
     assert bench.take.seating.head["mounting"] == "2"
+
+
+def test_a_clock_that_was_set_back_ends_nothing(tmp_path):
+    """Oracle: the reader of bench folders, which wants no negative rest; digits that a screen can draw."""
+    row = "owl,300,left,d2,20:45,1,1,1,600,,4000,3,\n"  # later than now: a slip of typing
+    bench = Bench(shed(tmp_path / "shed", readings="\n".join([HEAD, *ROWS, row])))
+    bench("owl", "1", "keep", "4000", "3", "")
+    bench.t -= timedelta(minutes=2)
+    assert bench.view.big == "0:00"
+    assert list(take_screen.painted(bench.view, os.terminal_size((80, 24))))
+    bench.at(61, "300", "", "")
+    assert bench.rows[-1]["rest_minutes"] == ""
 
 
 def test_a_plan_is_followed_skipped_and_done(tmp_path):
@@ -478,6 +498,31 @@ def test_words_that_are_none_are_said_and_nothing_is_kept(tmp_path):
     assert len(bench.entries) == known
 
 
+def test_a_key_without_a_letter_is_said_and_not_kept(tmp_path):
+    """Oracle: the bytes of arrow keys, of Tab and of a letter of another code table, as terminals send them."""
+    bench = ready(tmp_path / "shed")
+    bench("wren", "1", "")
+    known = len(bench.entries)
+    for typed in ("note open\x1b[A door", "6\x1b[D12", "note a\tb", "note caf\udce9"):
+        assert "type it again" in bench.at(61, typed).said
+    assert len(bench.entries) == known
+    assert bench("note café").said == "noted."
+
+
+def test_undo_takes_back_a_skip_and_a_swap(tmp_path):
+    plan = PLAN + "".join(
+        f"{n},{DATE},{lamp},1,left,1,initial\n" for n, lamp in enumerate(["owl", "wren"], start=1)
+    )
+    bench = Bench(shed(tmp_path / "shed", plan=plan))
+    title = "Step 1: owl, piece 1, in left"
+    assert bench("skip").title == "Step 2: wren, piece 1, in left"
+    assert (bench("undo").title, bench.view.said) == (title, "taken back: skip")
+    assert bench("swap").title == "Step 2: wren, piece 1, in left"
+    bench("")
+    assert (bench("undo", "undo").title, bench.view.said) == (title, "taken back: swap")
+    assert bench("undo").said.startswith("nothing to take back")
+
+
 def test_undo_takes_back_the_last_entry_and_leaves_rows_alone(tmp_path):
     bench = ready(tmp_path / "shed")
     bench("wren", "1", "")
@@ -596,6 +641,25 @@ def test_days_called_otherwise_and_files_with_other_separators_get_no_list_of_da
     assert not (folder / "days.csv").exists()
 
 
+@pytest.mark.parametrize("mark", ["", "\ufeff"], ids=["plain", "a byte-order mark"])
+def test_a_new_day_is_put_behind_the_others_as_they_stand(tmp_path, mark):
+    """Oracle: the bytes that were there, with the line ends of a spreadsheet and none at the end."""
+    days = f"{mark}day,date\r\n2026-03-01,2026-03-01"
+    folder = shed(tmp_path / "shed", days=days, readings=HEAD + "\n")
+    (folder / ".days.part").write_text("left by a run that was killed")
+    Take(folder, lambda: START)
+    assert (folder / "days.csv").read_bytes() == f"{days}\r\n2026-03-04,2026-03-04\r\n".encode()
+    assert not (folder / ".days.part").exists()
+
+
+def test_days_that_a_spreadsheet_has_open_are_left_alone(tmp_path):
+    folder = shed(tmp_path / "shed", days="day,date\n2026-03-01,2026-03-01\n", readings=HEAD + "\n")
+    (folder / "~$days.csv").write_text("x")
+    with pytest.raises(MethodError, match=r"days.csv: open in a spreadsheet"):
+        Take(folder, lambda: START)
+    assert (folder / "days.csv").read_text() == "day,date\n2026-03-01,2026-03-01\n"
+
+
 def test_days_with_more_than_a_date_are_left_to_their_owner(tmp_path):
     folder = shed(
         tmp_path / "shed", days="day,date,supply_V\n2026-03-01,2026-03-01,13.2\n", readings=HEAD + "\n"
@@ -700,6 +764,91 @@ def test_a_file_that_changes_meanwhile_is_left_alone_and_the_next_start_appends(
     assert len(Bench(bench.folder).rows) == len(again.rows)
 
 
+def test_a_file_that_a_spreadsheet_opens_meanwhile_gets_its_rows_once_it_is_closed(tmp_path):
+    """Oracle: what would be lost: a spreadsheet saves what it read, without the rows appended since."""
+    bench = ready(tmp_path / "shed")
+    bench("wren", "1", "")
+    bench.at(61, "612", "", "skip")
+    path, lock = bench.folder / "readings.csv", bench.folder / ".~lock.readings.csv#"
+    held = path.read_bytes()
+    lock.write_text("x")
+    with pytest.raises(
+        MethodError, match=r"readings.csv: open in a spreadsheet.*then run the same line again"
+    ):
+        bench("")
+    path.write_bytes(held)  # saved there
+    lock.unlink()
+    assert [row["illuminance_lx"] for row in Bench(bench.folder).rows[-1:]] == ["612"]
+
+
+def test_a_file_that_is_locked_meanwhile_gets_its_rows_once_it_is_not(tmp_path, monkeypatch):
+    """Oracle: what Windows says of a file that a spreadsheet has open."""
+    bench = ready(tmp_path / "shed")
+    bench("wren", "1", "")
+    bench.at(61, "612", "", "skip")
+    opened, held = Path.open, (bench.folder / "readings.csv").read_bytes()
+
+    def locked(path, mode="r", **more):
+        if path.name == "readings.csv" and "a" in mode:
+            raise PermissionError(13, "Permission denied")
+        return opened(path, mode, **more)
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, "open", locked)
+        with pytest.raises(
+            MethodError, match=r"readings.csv: cannot be appended to: permission denied; close it"
+        ):
+            bench("")
+    assert (bench.folder / "readings.csv").read_bytes() == held
+    assert [row["illuminance_lx"] for row in Bench(bench.folder).rows[-1:]] == ["612"]
+
+
+def evening(folder, began):
+    """Type an evening of four seatings, twenty minutes apart, and return what it comes to."""
+    bench = Bench(shed(folder, readings=HEAD + "\n"), began)
+    answers = {"range": "4000", "dark": "3", "early": "keep"}
+    for lamp, figure in (("stock", "500"), ("wren", "610"), ("owl", "655"), ("stock", "506")):
+        bench(lamp, "1")
+        while bench.take.wanted in answers:
+            bench(answers[bench.take.wanted])
+        bench("")
+        bench.at(61, figure, "", *["skip"] * bench.take.seating.head["hold"], "")
+        bench.t += timedelta(minutes=20)
+    return bench
+
+
+def test_an_evening_that_ends_after_midnight_comes_to_the_same(tmp_path):
+    """Oracle: the same evening two hours earlier."""
+    early, late = (evening(tmp_path / f"{h}", START.replace(hour=h, minute=30)) for h in (21, 23))
+    assert [row["clock"] for row in early.rows] == ["21:31", "21:52", "22:13", "22:34"]
+    assert [row["clock"] for row in late.rows] == ["23:31", "23:52", "24:13", "24:34"]
+    rows = [evaluate(read_bench(one.folder)) for one in (early, late)]
+    for lamp in ("wren", "owl"):
+        a, b = (one.ratio(lamp, "stock", housing="left") for one in rows)
+        assert (a.ratio, a.ln_expanded_uncertainty) == (b.ratio, b.ln_expanded_uncertainty)
+    assert [one.code for one in rows[0].findings] == [one.code for one in rows[1].findings]
+    row = "owl,300,left,d2,24:50,1,9,1,600,,4000,3,\n"
+    (late.folder / "readings.csv").write_text((late.folder / "readings.csv").read_text() + row)
+    late.take.load()
+    assert late("owl", "1").said.startswith("owl rests until 01:20.")
+
+
+def test_a_warm_up_after_midnight_is_no_record_of_the_next_evening(tmp_path):
+    """Oracle: the reader of bench folders, which wants one lamp a record."""
+    folder = shed(tmp_path / "shed", days="day,date\n2026-03-01,2026-03-01\n", readings=HEAD + "\n")
+    for began, lamp in (
+        (START.replace(hour=23, minute=59, second=30), "wren"),
+        (START.replace(day=5), "owl"),
+    ):
+        bench = Bench(folder, began)
+        bench(lamp, "1", "4000", "3")
+        bench.t += timedelta(minutes=1)
+        bench("")
+        bench.at(30, "600")
+        bench.at(61, "590", "", "skip", "")
+    assert read_bench(folder).tables["warm_up"]["run"].tolist() == ["2026-03-04-1", "2026-03-05-1"]
+
+
 def test_the_journal_of_another_day_is_closed_and_its_figures_appended(tmp_path):
     bench = ready(tmp_path / "shed")
     bench("wren", "1", "")
@@ -754,7 +903,7 @@ def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
     expected = [(whole.folder / name).read_bytes() for name in names]
     assert [text.count(b"wren") for text in expected] == [4, 1, 1]
     assert expected[0].count(b",13.2\n") == 3
-    write, nth, killed = journal_module._write, 0, True
+    write, nth, killed = journal_module.put_behind, 0, True
     while killed:
         folder, killed, count = shed(tmp_path / f"{nth}", **tables), False, 0
         part = (0.0, 0.4, 1.0)[nth % 3]
@@ -766,12 +915,12 @@ def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
             if count == nth + 1:
                 raise Killed
 
-        monkeypatch.setattr(journal_module, "_write", cut)
+        monkeypatch.setattr(journal_module, "put_behind", cut)
         try:
             finish(Bench(folder))
         except Killed:
             killed = True
-        monkeypatch.setattr(journal_module, "_write", write)
+        monkeypatch.setattr(journal_module, "put_behind", write)
         if killed:
             finish(Bench(folder))
         assert [(folder / name).read_bytes() for name in names] == expected
@@ -838,10 +987,44 @@ def test_without_a_terminal_plain_lines_are_read_and_written(tmp_path):
     assert done.stdout.splitlines()[-1] == last
 
 
+def test_a_screen_of_fewer_rows_leaves_nothing_of_the_one_before(tmp_path, monkeypatch):
+    """Oracle: the rest of a lamp ends while nobody types: its large figures go."""
+    plan = PLAN + "".join(f"{n},{DATE},wren,1,left,{n},initial\n" for n in (1, 2))
+    bench = Bench(shed(tmp_path / "shed", plan=plan))
+    bench("", "4000", "3", "")
+    bench.at(61, "612", "", "")
+    out = io.StringIO()
+    screen = take_screen.Screen(out)
+    screen.terminal = True
+    for minutes, clears in ((0, 1), (1, 1), (30, 2)):
+        bench.t += timedelta(minutes=minutes)
+        screen.show(bench.view, beep=False, entered=False)
+        assert out.getvalue().count("\x1b[2J") == clears
+    assert bench.view.title == "Step 2: wren, piece 1, in left"
+
+
+def shown_at(bench, size):
+    """Return the rows of a screen of so many columns and rows, without their colours."""
+    rows = take_screen.painted(bench.view, os.terminal_size(size))
+    return {re.sub(r"\x1b\[[0-9;]*[mK]", "", row) for row in rows}
+
+
+def test_a_letter_of_another_code_table_does_not_end_the_evening(tmp_path):
+    """Oracle: the byte of é in Latin-1, which is none in UTF-8."""
+    folder = shed(tmp_path / "shed")
+    with Terminal(folder, START) as terminal:
+        terminal.until("Code of the lamp")
+        os.write(terminal.master, b"note caf\xe9\n")
+        terminal.until("noted, in the journal alone")
+        assert terminal.enter("wren")[-1] == "Which piece of wren"
+    assert r"caf\\xe9" in (folder / f"take-{DATE}.journal").read_text()
+
+
 def test_the_screen_fits_the_terminal_and_figures_are_large(tmp_path):
     bench = ready(tmp_path / "shed", lamps=LAMPS + "\x1b[31m" + "w" * 90 + ",led,candidate\n")
     bench("wren", "1", "")
     bench.at(61, "612")
+    assert {bench.view.title, bench.view.big} <= shown_at(bench, (40, 12))  # blank rows go first
     for size in ((80, 24), (40, 12), (20, 5)):
         rows = list(take_screen.painted(bench.view, os.terminal_size(size)))
         plain = [re.sub(r"\x1b\[[0-9;]*[mK]", "", row) for row in rows]

@@ -172,19 +172,28 @@ def test_joined(words, expected):
 
 def test_front_page_of_the_demo_says_invented(demo, unanswered):
     """Oracle: bench.toml of the demo; a bench that does not say so."""
-    assert demo.bench.settings.invented
+    assert demo.bench.invented
     pages = [front_page.front_page(c, results(c), fingerprint="f") for c in (demo, unanswered)]
-    assert any("INVENTED DATA" in block for block in pages[0])
+    assert any("INVENTED DEMO DATA" in block for block in pages[0])
     assert not any("INVENTED" in block for block in pages[1])
 
 
-@pytest.mark.parametrize("name", ["my garage", "Newly invented lamp rig", "stone barn (invented demo)"])
-@pytest.mark.parametrize("declared", [False, True])
-def test_invented_is_what_a_bench_declares_and_not_a_word_of_its_name(demo, name, declared):
-    """Oracle: the key of bench.toml."""
+@pytest.mark.parametrize(
+    ("name", "declared", "marked"),
+    [
+        ("Newly invented lamp rig", False, False),
+        ("a shed (invented)", False, True),
+        ("stone barn (Invented demo)", False, True),
+        ("my garage", True, True),
+        ("my garage", False, False),
+    ],
+)
+def test_invented_is_what_a_bench_declares_and_not_a_word_of_its_name(demo, name, declared, marked):
+    """Oracle: the rule: the key of bench.toml, or a bracket in the name that begins with the word."""
     bench = replace(demo.bench, settings=replace(demo.bench.settings, name=name, invented=declared))
     said = front_page.invented_words(bench, "report")
-    assert said == ("INVENTED DATA: no lamp, maker or reading in this report is real." if declared else "")
+    mark = "INVENTED DEMO DATA: no lamp, maker or reading in this report is real."
+    assert (bench.invented, said) == (marked, mark * marked)
 
 
 def test_how_a_lamp_was_obtained_is_said_with_its_source(demo):

@@ -10,6 +10,7 @@ from photolab.bench.checks import names_in
 from photolab.bench.completion import looked_up
 from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.model import Bench
+from photolab.bench.readings import clock_hours
 from photolab.bench.schema import TABLES
 from photolab.bench.selection import instants
 from photolab.bench.value import price_age
@@ -17,6 +18,7 @@ from photolab.bench.value import price_age
 SHORT_REST_MIN = 30.0
 OLD_CALIBRATION_MONTHS = 24
 FAR_DAYS = 366
+FAR_HOURS = 8.0
 SCATTER_LIMIT = 3.0
 SAME_MOMENT_S = 30.0
 """Readings of one mounting closer than this are repeats; further apart the light itself has moved. [s]"""
@@ -331,6 +333,12 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
     words = "{value} comes after {above} by the order of day {day}; which is right?"
     yield "caution 37", "readings", timed.assign(above=above["clock"])[late], "clock", words
+    timed = tables["readings"][["day", "clock", "line"]]
+    timed = timed.assign(h=clock_hours(timed["clock"])).dropna().sort_values(["day", "h"], kind="stable")
+    above = timed.groupby("day")[["clock", "h"]].shift()
+    far = timed.assign(above=above["clock"], pause=timed["h"] - above["h"])
+    words = "{value} is {pause:.0f} h after {above} on one day; is it right? After midnight the hours go on: 24:05."
+    yield "caution 37", "readings", far[far["pause"] > FAR_HOURS], "clock", words
 
 
 def _runs(bench: Bench, faults: Faults) -> None:

@@ -20,7 +20,7 @@ _OVERLOAD = re.compile(
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞|n/?a)", re.IGNORECASE)
 _UNIT = re.compile(r"([+-]?[0-9]+(?:[.,][0-9]+)?)\s*(?=[^0-9\s].*)[^0-9,._]+[0-9²³]?[^0-9,._]*")
 _DATE_LIKE = re.compile(r"([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4})")
-_CLOCK = re.compile(r"([01][0-9]|2[0-3]):[0-5][0-9](?::[0-5][0-9])?")
+_CLOCK = re.compile(r"([0-3][0-9]|4[0-7]):[0-5][0-9](?::[0-5][0-9])?")
 _MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
            "November", "December")  # fmt: skip
 
@@ -208,6 +208,8 @@ def _date_words(typed: str) -> str:
 def parse_clock(text: str) -> str:
     """Return a clock time (HH:MM or HH:MM:SS) as it stands, or raise a `CellFault`.
 
+    Hours of a day that ends after midnight go on: 24:05.
+
     Parameters
     ----------
     text : str
@@ -222,7 +224,11 @@ def parse_clock(text: str) -> str:
     if _CLOCK.fullmatch(typed):
         return typed
     found = re.fullmatch(r"([0-9]):([0-5][0-9](?::[0-5][0-9])?)", typed)
-    wanted = f"write 0{found[1]}:{found[2]}" if found else "write HH:MM or HH:MM:SS, 00:00 to 23:59:59"
+    wanted = (
+        f"write 0{found[1]}:{found[2]}"
+        if found
+        else "write HH:MM or HH:MM:SS, 00:00 to 23:59:59; after midnight of an evening go on: 24:05"
+    )
     words = f'"{shown(typed)}" is not a clock time; {wanted}.'
     raise CellFault(words, code="fault 6")
 

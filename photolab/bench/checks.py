@@ -2,7 +2,7 @@
 
 import re
 import unicodedata
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from photolab.bench.completion import looked_up
 from photolab.bench.declared import Declared
 from photolab.bench.faults import Faults, hint, shown, stands_in
 from photolab.bench.instruments import range_half_width
+from photolab.bench.model import Meter
 from photolab.bench.schema import READING_KEY
 
 Tables = dict[str, pd.DataFrame]
@@ -71,16 +72,45 @@ def check_completed(tables: Tables, typed: pd.Series, declared: Declared, faults
     told = readings if len(typed) == len(readings) else readings[readings["line"].isin(typed)]
     _same_rows(told, "readings", list(READING_KEY), faults)
     for name in ("readings", "warm_up", "distance", "beam"):
-        table = tables[name]
-        limit, step, adds = _of_ranges(table, declared)
-        for column in table.columns.intersection(["illuminance_lx", "dark_lx"]):
-            above = table[column].to_numpy() > limit * (1.0 + 1e-9)
-            words = "{value:g} lx cannot be read on the {limit:g} lx range."
-            faults.where("fault 15", f"{name}.csv", table[above].assign(limit=limit[above]), column, words)
-        if "dark_lx" in table:
-            below = table["dark_lx"].to_numpy() < -np.maximum(COUNTS_BELOW_ZERO * step, adds)
-            words = "{value:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
-            faults.where("fault 14", f"{name}.csv", table[below], "dark_lx", words)
+        check_light(tables[name], f"{name}.csv", declared.meters, faults)
+    check_dark(readings, faults)
+
+
+def check_light(table: pd.DataFrame, file: str, meters: Mapping[str, Meter], faults: Faults) -> None:
+    """Keep a fault for light above its range, and for a dark reading far below zero.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rows with illuminance_lx, meter, range_lx and line; dark_lx, where they have one. [lx]
+    file : str
+        Where they stand.
+    meters : mapping
+        The meters by id.
+    faults : Faults
+        Collects what is wrong.
+    """
+    limit, step, adds = _of_ranges(table, meters)
+    for column in table.columns.intersection(["illuminance_lx", "dark_lx"]):
+        above = table[column].to_numpy() > limit * (1.0 + 1e-9)
+        words = "{value:g} lx cannot be read on the {limit:g} lx range."
+        faults.where("fault 15", file, table[above].assign(limit=limit[above]), column, words)
+    if "dark_lx" in table:
+        below = table["dark_lx"].to_numpy() < -np.maximum(COUNTS_BELOW_ZERO * step, adds)
+        words = "{value:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
+        faults.where("fault 14", file, table[below], "dark_lx", words)
+
+
+def check_dark(readings: pd.DataFrame, faults: Faults) -> None:
+    """Keep a fault for a dark reading that is not below the reading beside it.
+
+    Parameters
+    ----------
+    readings : DataFrame
+        Rows with illuminance_lx, dark_lx and line. [lx]
+    faults : Faults
+        Collects what is wrong.
+    """
     full = readings[readings["dark_lx"].to_numpy() >= readings["illuminance_lx"].to_numpy()]
     words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
     faults.where("fault 14", "readings.csv", full, "dark_lx", words)
@@ -268,7 +298,7 @@ def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) ->
     )  # else blank cells are said
 
 
-def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, Array]:
+def _of_ranges(table: pd.DataFrame, meters: Mapping[str, Meter]) -> tuple[Array, Array, Array]:
     """Return for each row the largest reading of its range, one count of it, and what the accuracy line adds, in lx.
 
     Where no range is typed: those of the meter's largest, and nothing is added; no limit, and 1 % of the reading as a
@@ -277,7 +307,7 @@ def _of_ranges(table: pd.DataFrame, declared: Declared) -> tuple[Array, Array, A
     typed = table["range_lx"].to_numpy(dtype=float)
     limit, adds = typed.copy(), np.zeros(len(table))
     step = 0.01 * table["illuminance_lx"].to_numpy(dtype=float)
-    for identity, meter in declared.meters.items():
+    for identity, meter in meters.items():
         mine = (table["meter"] == identity).to_numpy()
         limit[mine & np.isnan(typed)] = max(meter.ranges_lx, default=np.inf)
         counts = dict(zip(meter.ranges_lx, meter.resolution_lx, strict=False))

@@ -23,11 +23,12 @@ from photolab.errors import MethodError
 
 Entry = dict[str, Any]
 Row = dict[str, str | float]
-UNDONE = frozenset({"seat", "range", "dark", "on", "lux", "through", "also", "note"})
+UNDONE = frozenset({"skip", "swap", "seat", "range", "dark", "on", "lux", "through", "also", "note"})
 """Entries that can be taken back."""
 PLACED = ("specimen", "housing", "day", "mounting", "meter", "range_lx")
 RECORD = ("run", "lamp", "elapsed_s", "illuminance_lx", *PLACED)
-"""Columns of a warm_up.csv that begins with a record typed by hand."""
+BEGUN = {"warm_up": RECORD, "days": ("day", "date")}
+"""Columns of a table that begins with a record typed by hand, or with a first day."""
 
 
 def _hash(data: bytes) -> str:
@@ -38,13 +39,31 @@ def _bytes(path: Path) -> bytes:
     return path.read_bytes() if path.exists() else b""
 
 
-def _write(path: Path, data: bytes) -> None:
-    """Put bytes behind a file and on the disk."""
+def put_behind(path: Path, data: bytes) -> None:
+    """Put bytes behind a file and on the disk.
+
+    Parameters
+    ----------
+    path : Path
+        The file; made where it is missing.
+    data : bytes
+        The bytes.
+
+    Raises
+    ------
+    MethodError
+        If they cannot be written: the disk is full, the file is open elsewhere.
+    """
     new = not path.exists()
-    with path.open("ab") as stream:
-        stream.write(data)
-        stream.flush()
-        os.fsync(stream.fileno())
+    try:
+        with path.open("ab") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+    except OSError as error:
+        reason = (error.strerror or "unknown reason").lower()
+        message = f"{path.name}: cannot be written: {reason}. Once it can be, run the same line again."
+        raise MethodError(message, code="not_written") from None
     if new:
         with contextlib.suppress(OSError):  # a folder cannot be opened on every system
             descriptor = os.open(path.parent, os.O_RDONLY)
@@ -111,9 +130,10 @@ class Journal:
         made = {"at": at.isoformat(timespec="milliseconds"), "entry": entry, **held}
         line = json.dumps(made).encode("ascii") + b"\n"
         try:
-            _write(self.path, line)
-        except OSError:  # a full disk: no half line may stand before the next one
-            _cut(self.path, self.size)
+            put_behind(self.path, line)
+        except MethodError:  # a full disk: no half line may stand before the next one
+            with contextlib.suppress(FileNotFoundError):  # or a folder in which none can be made
+                _cut(self.path, self.size)
             raise
         self.size += len(line)
         self.entries.append(json.loads(line))
@@ -213,7 +233,7 @@ def _kept(entries: Iterable[Entry]) -> list[Entry]:
 def _undoable(entries: list[Entry]) -> int | None:
     """Return the place of the last entry that can be taken back: none before a seating that is done."""
     for place in reversed(range(len(entries))):
-        if entries[place]["entry"] in {"done", "skip", "swap"}:
+        if entries[place]["entry"] == "done":
             return None
         if entries[place]["entry"] in UNDONE:
             return place
@@ -238,6 +258,28 @@ def last_undoable(journal: Journal) -> Entry | None:
     return None if place is None else kept[place]
 
 
+def midnight(at: datetime) -> datetime:
+    """Return the midnight at which the day of a time began.
+
+    Parameters
+    ----------
+    at : datetime
+        The time.
+
+    Returns
+    -------
+    datetime
+        The midnight.
+    """
+    return at.replace(hour=0, minute=0, second=0, microsecond=0)
+
+
+def _clock(at: datetime, began: datetime) -> str:
+    """Return a clock time of a day; where it ends after midnight, the hours go on: 24:05."""
+    minutes = (at - midnight(began)) // timedelta(minutes=1)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
 def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
     """Return the rows of a seating, by table.
 
@@ -257,6 +299,7 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
     head, on = seating.head, seating.on
     if on is None:
         return {}
+    began = datetime.fromisoformat(day.head["at"])
     same: Row = {c: head[c] for c in ("lamp", "specimen", "housing", "mounting")}
     same |= {c: day.head[c] for c in ("day", "meter")}
     if head["rest"] is not None:
@@ -269,11 +312,11 @@ def rows_of(day: Day, number: int) -> dict[str, list[Row]]:
         row: Row = same | {"illuminance_lx": e["text"], "elapsed_s": float(e["s"])} | ranged
         if e["instant"]:
             repeats[e["instant"]] = repeats.get(e["instant"], 0) + 1
-            row |= {"clock": (on + timedelta(seconds=e["s"])).strftime("%H:%M")}
+            row |= {"clock": _clock(on + timedelta(seconds=e["s"]), began)}
             row |= {"dark_lx": day.dark.get((head["housing"], e["range"]), "")}
             readings.append(row | {"repeat": float(repeats[e["instant"]])})
         else:
-            record.append(row | {"run": f"{on:%Y-%m-%d}-{number + 1}"})
+            record.append(row | {"run": f"{began:%Y-%m-%d}-{number + 1}"})
     notes = "; ".join(e["text"] for e in seating.of("note"))
     if notes and readings:
         readings[0]["note"] = notes
@@ -352,7 +395,7 @@ def open_sheet(path: Path, table: str, separator: str, decimal: str) -> Sheet:
     Parameters
     ----------
     path : Path
-        The file; where there is none, a warm_up.csv begins with the columns of `RECORD`.
+        The file; where there is none, it begins with the columns of `BEGUN`.
     table : str
         Its table in the schema.
     separator, decimal : str
@@ -365,7 +408,9 @@ def open_sheet(path: Path, table: str, separator: str, decimal: str) -> Sheet:
     """
     data = _bytes(path)
     first = data.partition(b"\n")[0]
-    header = next(csv.reader([first.decode("utf-8-sig")], delimiter=separator), []) if data else list(RECORD)
+    header = (
+        next(csv.reader([first.decode("utf-8-sig")], delimiter=separator), []) if data else list(BEGUN[table])
+    )
     end = "\r\n" if first.endswith(b"\r") else "\n"
     return Sheet(TABLES[table], path, separator, decimal, [h.strip() for h in header], end, _hash(data))
 
@@ -401,7 +446,7 @@ def append(journal: Journal, number: int, sheet: Sheet, rows: list[Row], now: Ca
     said = {"seating": number, "table": sheet.table.name, "file": sheet.path.name}
     told = {"size": len(data), "sha": sheet.sha, "text": text, "separator": sheet.separator}
     journal.add("write", now(), **said, **told, rows=len(rows))
-    _write(sheet.path, text.encode())
+    put_behind(sheet.path, text.encode())
     sheet.sha = _hash(data + text.encode())
     journal.add("written", now(), **said)
 
@@ -431,7 +476,7 @@ def recover(journal: Journal, now: Callable[[], datetime]) -> None:
     same = len(data) >= e["size"] and _hash(data[: e["size"]]) == e["sha"]
     outcome = "written"
     if same and wanted.startswith(tail):
-        _write(path, wanted[len(tail) :])
+        put_behind(path, wanted[len(tail) :])
     elif not (same and tail.startswith(wanted)):
         there = _present(data, e)
         if 0 < there < e["rows"]:
@@ -452,7 +497,7 @@ def _present(data: bytes, e: Mapping[str, Any]) -> int:
         except ValueError:
             return cell.strip()
 
-    texts = (io.StringIO(text, newline="") for text in (data.decode("utf-8-sig"), e["text"]))
+    texts = (io.StringIO(text, newline="") for text in (data.decode("utf-8-sig", "replace"), e["text"]))
     rows = (csv.reader(text, delimiter=e["separator"]) for text in texts)
     found, wanted = ([[plain(cell) for cell in row] for row in lines] for lines in rows)
     return sum(row in found for row in wanted[-e["rows"] :])

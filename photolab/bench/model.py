@@ -380,6 +380,11 @@ class Bench:
         return assumptions(self)
 
     @property
+    def invented(self) -> bool:
+        """Whether bench.toml declares it, or a bracket of the name begins with it; the word alone is part of a name."""
+        return self.settings.invented or "(invented" in self.settings.name.casefold()
+
+    @property
     def technologies(self) -> dict[str, str]:
         """Technology of each lamp of lamps.csv; blank where it does not say."""
         return dict(zip(self.tables["lamps"]["lamp"], self.tables["lamps"]["technology"], strict=True))

@@ -1,8 +1,9 @@
 """What fits one evening at the bench: which lamp is seated when, and what its readings will be able to show.
 
 Seatings are chosen one by one, each the one that narrows the intervals of the ratios most for the minutes it takes: of
-the ratios that a `[[question]]` asks about and that are still open, and once it narrows these little, of all. In each
-housing the baseline opens and closes; between, lamps stand in random order within a block (one seating of each).
+the ratios that a `[[question]]` asks about and that are still open, and once it narrows these little, of all. They are
+those of all pieces at hand: one that was not read counts by what pieces differ. In each housing the baseline opens and
+closes; between, lamps stand in random order within a block (one seating of each).
 Nothing is powered while another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
 
 What the evening will show is the joint evaluation itself, of the folder's readings and of invented ones in the place of
@@ -380,7 +381,7 @@ class _Choice:
             return chosen
         least = math.ceil(shortest / 6.0) / 10.0
         ends = f"{shown(self.baseline)} at both ends and one lamp"
-        message = f"{hours:g} h are too short: {ends} take {least:g} h; give --hours {least:g} or more"
+        message = f"{hours:g} h is too short: {ends} take {least:g} h; give --hours {least:g} or more"
         raise MethodError(message, code="too_short", known={"least_hours": least})
 
     def _after(self, chosen: Sequence[Piece]) -> tuple[Counter[Piece], set[Piece]]:
@@ -398,7 +399,7 @@ class _Choice:
         return 0.5 * np.log([self._variance(target, seated, held) for target in self.targets])
 
     def _variance(self, target: Target, seated: Counter[Piece], held: set[Piece]) -> float:
-        """Return the variance of a ln ratio: of seating, of pieces not held, and what seatings do not lower."""
+        """Return the variance of a ln ratio: of seating, of pieces without readings, and what seatings do not lower."""
         lamp, housing, instant = target
         total = self.floor[lamp, housing]
         for one in (lamp, self.baseline):
@@ -408,6 +409,7 @@ class _Choice:
                 return UNKNOWN
             share = sum(1.0 / n for n in counts.values()) / len(counts) ** 2
             total += self.spreads.seating_in(housing).sd ** 2 * share
+            total += self.spreads.specimens[one].sd ** 2 * not_held(set(counts), set(self.pieces[one]))
             if instant == "hold":
                 total += self.spreads.remaining[one].sd ** 2 * not_held(kept, set(counts))
         return total

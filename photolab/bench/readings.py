@@ -36,12 +36,12 @@ def clock_hours(clock: ArrayLike) -> NDArray[np.float64]:
     Parameters
     ----------
     clock : array_like of str
-        "HH:MM" or "HH:MM:SS"; blank where unknown.
+        "HH:MM" or "HH:MM:SS", after midnight of an evening "24:05"; blank where unknown.
 
     Returns
     -------
     ndarray
-        Hours since midnight; NaN where blank. [h]
+        Hours since the midnight before; NaN where blank. [h]
     """
     table = Columns({"clock": np.asarray(clock, dtype=object)})
     by = table.groups("clock")

@@ -293,7 +293,7 @@ place         | text  |                |                               | driver 
 lamp*
 illuminance_lx* | lx  | >0                |          | 318      | reading of the meter
 housing day
-clock           | clock |                 |          | 14:05    | time of day, HH:MM or HH:MM:SS
+clock           | clock |                 |          | 14:05    | time of day, HH:MM or HH:MM:SS; past midnight 24:05
 order           | count | 1..             |          | 3        | position in the day's sequence
 specimen mounting repeat
 elapsed_s       | s    | 0..20000         | the initial time | 60 | time since switch-on

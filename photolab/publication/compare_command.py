@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from photolab.bench.assumptions import Assumption
 from photolab.bench.cells import inside, parse_code, parse_number
+from photolab.bench.faults import hint, shown
 from photolab.bench.model import Meter
 from photolab.bench.pairs import ReadingComparison
 from photolab.bench.schema import FOOTCANDLE_LX, SECTIONS, TABLES
@@ -61,8 +62,13 @@ def run(args: argparse.Namespace) -> list[str]:
         from photolab.bench.records import read_bench
 
         campaign = evaluate(read_bench(Path(args.bench)))
-    if campaign is not None and {args.a, args.b} <= {name[0] for name in campaign.weights.names}:
+    read = [] if campaign is None else [name[0] for name in campaign.weights.names]
+    strange = [text for text in (args.a, args.b) if text not in read]
+    if campaign is not None and not strange:
         return _lamps(args, campaign)
+    if len(strange) == 1:
+        who = f'"{shown(strange[0])}" is no lamp with a reading on this bench{hint(strange[0], read)}'
+        _refuse(f"{who}; name two of its lamps, or type two readings")
     unit = FOOTCANDLE_LX if args.unit == "fc" else 1.0
     a, b = (_more_than_0(_parsed(x, n), f"{n}: a reading", x) for x, n in ((args.a, "A"), (args.b, "B")))
     ranges, typed = [unit * r for r in _numbers(args.range, "range")], _typed(args)
@@ -99,6 +105,8 @@ def run(args: argparse.Namespace) -> list[str]:
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     """Answer with two lamps of a folder, by name, in each housing that both were read in."""
     _leave_out(args, AS_READ, "two lamps of a folder are compared as they were read")
+    if args.a == args.b:
+        _refuse(f"{args.a} is named twice; name two lamps")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
     if figures := _typed(args):  # the spread of specimens or the coverage: all others were refused
         from photolab.bench.evaluation import evaluate

@@ -48,8 +48,7 @@ def invented_words(bench: Bench, where: str) -> str:
     str
         One sentence; empty for real readings.
     """
-    declared = bench.settings.invented
-    return f"INVENTED DATA: no lamp, maker or reading in this {where} is real." if declared else ""
+    return f"INVENTED DEMO DATA: no lamp, maker or reading in this {where} is real." if bench.invented else ""
 
 
 def bench_lines(bench: Bench) -> tuple[str, ...]:
@@ -270,7 +269,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     """
     bench = campaign.bench
     found = PageOne(campaign, rows)
-    shown = page_one.drawn(found, invented=bench.settings.invented)
+    shown = page_one.drawn(found, invented=bench.invented)
     when = (
         ("after the hold time", "; open dot: at the initial time")
         if found.held

@@ -65,7 +65,7 @@ def _part(found: PageOne, lamp: str, number: int) -> Iterator[str]:
     if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
         yield clean_table(blurs)
     if (drawn := warm_up_figure(campaign, lamp)) is not None:
-        shown = picture(drawn[0], alt=drawn[1], invented=campaign.bench.settings.invented)
+        shown = picture(drawn[0], alt=drawn[1], invented=campaign.bench.invented)
         caption = f"How the light of {lamp} settles, its longest record in each housing."
         yield figure(shown.png, shown.alt, caption)
     places = [n[1] for n in campaign.compared() if n[0] == lamp and n[2] == "hot_spot"]
@@ -176,7 +176,7 @@ def figure_files(found: PageOne) -> dict[str, bytes]:
         Name, as "figures/after-heat.png", and bytes.
     """
     bench = found.campaign.bench
-    invented = "Invented data. " if bench.settings.invented else ""
+    invented = "Invented data. " if bench.invented else ""
     foot = f"{invented}{one_line(bench.settings.name)}, {span_of(bench.tables['days']['date'])}"
     files: dict[str, bytes] = {}
     large = {"size": intervals.SIZE * _FULL_HD[0][0] / 7.0, "dpi": _FULL_HD[1]}

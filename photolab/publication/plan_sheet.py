@@ -25,6 +25,7 @@ from photolab.metrology.reporting import decimal
 from photolab.publication.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
 from photolab.publication.figures.chances import draw
 from photolab.publication.figures.common import new_figure, stored
+from photolab.publication.front_page import invented_words
 from photolab.publication.paper import as_pdf, quoted, typst_date
 from photolab.publication.statements import KIND_WORDS, advice, in_housing, time_of
 from photolab.publication.words_protocol import change_sentences
@@ -210,10 +211,11 @@ def _chances(evening: Evening) -> tuple[bytes, str]:
     shares = {apart: share for apart, share in mean.items() if isinstance(apart, float)}
     figure, (axes,) = new_figure(width=3.3, height=1.85)
     draw(axes, shares, formula, drawn=evening.drawn)
-    foot = f"{evening.drawn} benches drawn; mean of the comparisons above"
+    mark = "Invented data. " * evening.bench.invented
+    foot = f"{mark}{evening.drawn} benches drawn; mean of the comparisons above"
     told = ", ".join(f"{decimal(shares[apart], 0)} % at {apart:g} %" for apart in DIFFERENCES)
     marks = ", ".join(f"{chance:g} % at {decimal(apart, 1)} %" for apart, chance in formula)
-    words = f"How often a true difference is shown: by rehearsal {told}; by formula {marks}."
+    words = f"{mark}How often a true difference is shown: by rehearsal {told}; by formula {marks}."
     return stored(figure, foot, size=7.0)["svg"], words
 
 
@@ -308,6 +310,7 @@ def _grid(widths: str, head: Iterable[str], rows: Iterable[Iterable[str]], heigh
 def _source(evening: Evening, height: float, words: str) -> str:
     """Return the page as typst; with the picture where it has words."""
     title = f"Plan for {evening.date}: {shown(evening.bench.settings.name)}"
+    mark = invented_words(evening.bench, "plan")
     heads = ["lamp", "housing", "at", *_heads(evening).values()]
     shows = [map(_text, row) for row in _figures(evening)]
     strikes = any(evening.bench.technologies[one.lamp] == "discharge" for one in evening.seatings)
@@ -321,6 +324,7 @@ def _source(evening: Evening, height: float, words: str) -> str:
         f"#set document(title: {quoted(title)}, date: {typst_date(evening.date)})",
         STYLE,
         f"#heading(level: 1)[#{quoted(title)}]",
+        *([f"#strong[#{quoted(mark)}]", ""] if mark else []),
         "Begun at (clock) #blank(18mm) · room °C, start and end #blank(12mm) #blank(12mm) · meter, range #blank(28mm)"
         " · supply V #blank(12mm)",
         "",

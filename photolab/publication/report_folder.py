@@ -36,6 +36,8 @@ def place_in(folder: Path, name: str) -> Path | None:
     return folder / name
 
 
+HOLD = ".photolab-run"
+"""The file that holds a folder on Windows."""
 BUSY = "another run is writing its report there; wait until it has ended, or name another folder with --out"
 
 
@@ -85,6 +87,8 @@ def held(folder: Path, *, busy: str = BUSY) -> Iterator[None]:
             yield
         finally:
             os.close(descriptor)
+            with contextlib.suppress(OSError):  # there is one on Windows alone, or another run has it open
+                (folder / HOLD).unlink()
     finally:
         with contextlib.suppress(OSError):  # a report stands in it
             for place in made:
@@ -94,10 +98,10 @@ def held(folder: Path, *, busy: str = BUSY) -> Iterator[None]:
 def _hold(folder: Path, words: str) -> int:
     """Return an open descriptor that holds the folder."""
     if sys.platform == "win32":
-        # no folder can be opened there; this file goes with the process, as its lock does
+        # no folder can be opened there; of this file the lock counts, which goes with the process, not that it is there
         import msvcrt
 
-        descriptor = os.open(folder / ".photolab-run", os.O_RDWR | os.O_CREAT | os.O_TEMPORARY)
+        descriptor = os.open(folder / HOLD, os.O_RDWR | os.O_CREAT)
     else:
         import fcntl
 

@@ -18,13 +18,25 @@ import pandas as pd
 from photolab.bench.campaign import Campaign
 from photolab.bench.cautions import SHORT_REST_MIN, listed
 from photolab.bench.cells import CellFault, check_number, parse_number
-from photolab.bench.checks import COUNTS_BELOW_ZERO
+from photolab.bench.checks import check_dark, check_light
 from photolab.bench.declared import FILE, read_toml
 from photolab.bench.evaluation import evaluate
 from photolab.bench.faults import Faults, hint, shown
 from photolab.bench.files import WORKBOOK
-from photolab.bench.instruments import range_half_width
-from photolab.bench.journal import Day, Journal, Seating, append, last_undoable, open_sheet, recover, rows_of
+from photolab.bench.journal import (
+    BEGUN,
+    Day,
+    Journal,
+    Seating,
+    Sheet,
+    append,
+    last_undoable,
+    midnight,
+    open_sheet,
+    put_behind,
+    recover,
+    rows_of,
+)
 from photolab.bench.records import read_bench
 from photolab.bench.schema import TABLES
 from photolab.bench.spreads import LEAST_DOF
@@ -38,6 +50,8 @@ CONTINUED = timedelta(hours=6)
 """A journal whose last entry is older is not gone on with: its open seating is finished, today has its own."""
 FAR_SD = 6.0
 """So many reading SDs from its like within a seating, a figure is asked about. [1]"""
+USUAL_SD = 0.03
+"""Reading SD until the bench has told its own: none that was measured is larger, no two digits swapped smaller. [1]"""
 SLIP_LN = 0.85 * math.log(10.0)
 """So far in ln from another seating a place may have slipped: ten times, give or take what lamps differ. [1]"""
 MUST = ("lamp", "illuminance_lx", "elapsed_s", "specimen", "mounting", "rest_minutes", "clock")
@@ -148,7 +162,7 @@ class Take:
         self.said, self.ended = "", False
         self.asked: Figure | Step | None = None
         self.named: dict[str, Any] = {}
-        _refuse_open_files(folder)
+        _refuse_unfit(folder)
         at = now()
         today = folder / f"take-{at:%Y-%m-%d}.journal"
         self.journal = Journal(max(folder.glob("take-????-??-??.journal"), default=today))
@@ -160,7 +174,7 @@ class Take:
             self.journal = Journal(today)
         readings = self.sheets["readings"].path
         if readings.read_bytes() == READINGS.encode():  # of a new folder, untouched: no figure stands in it
-            self._put(readings, ",".join(STARTER) + "\n")
+            self._put(readings, f"{','.join(STARTER)}\n".encode())
         head = self.day.head or self._head(at)
         self._check_columns(head)
         if not self.day.head:
@@ -209,25 +223,29 @@ class Take:
     @property
     def _coded_by_date(self) -> bool:
         """Whether days have no codes but their dates, and days.csv holds nothing else and every day of the tables."""
-        days, path = self.bench.tables["days"], self.folder / TABLES["days"].file
-        plain = not path.exists() or path.read_bytes().split(maxsplit=1)[:1] == [b"day,date"]
+        days, plain = self.bench.tables["days"], self._list_of_days.header == [*BEGUN["days"]]
         used = {code for table in self.bench.tables.values() if "day" in table for code in table["day"]}
         known = used <= {"", *days["day"]} and bool((days["day"] == days["date"]).all())
         return plain and known and self.sheets["readings"].separator == ","
 
+    @property
+    def _list_of_days(self) -> Sheet:
+        return open_sheet(self.folder / TABLES["days"].file, "days", ",", self.decimal)
+
     def _give_day(self, day: str) -> None:
         """Put a new day into days.csv where days are coded by their dates; what it held stays as it was."""
-        path = self.folder / TABLES["days"].file
         if not day or not self._coded_by_date or day in set(self.bench.tables["days"]["day"]):
             return
-        text = path.read_text(encoding="utf-8") if path.exists() else "day,date\n"
-        end = "" if text.endswith("\n") else "\n"
-        self._put(path, f"{text}{end}{day},{day}\n")
+        sheet = self._list_of_days
+        held = sheet.path.read_bytes() if sheet.path.exists() else b""
+        self._put(sheet.path, held + sheet.text([{"day": day, "date": day}], held).encode())
 
-    def _put(self, path: Path, text: str) -> None:
+    def _put(self, path: Path, data: bytes) -> None:
         """Write a file in one step, and read the folder again."""
+        _refuse_open(path)
         beside = path.with_name(f".{path.stem}.part")
-        beside.write_text(text, encoding="utf-8")
+        beside.unlink(missing_ok=True)  # of a run that was killed
+        put_behind(beside, data)
         beside.replace(path)
         self.load()
 
@@ -284,8 +302,8 @@ class Take:
         return next((name for name in self.marks if name not in through), "")
 
     def elapsed(self, at: datetime) -> float:
-        """Return the time since switch-on [s]."""
-        return (at - self.seating.on).total_seconds() if self.seating.on else math.nan
+        """Return the time since switch-on; 0 where the clock of the machine was set back since [s]."""
+        return max((at - self.seating.on).total_seconds(), 0.0) if self.seating.on else math.nan
 
     def steps(self) -> list[Step]:
         """Return what the plan still has for the day, in the order in which it will be called."""
@@ -307,7 +325,7 @@ class Take:
         off = [one.off for one in self.day.seatings if one.off and piece.items() <= one.head.items()]
         for clock in filter(None, self._read(**piece, day=day)["clock"] if day else ()):
             hour, minute = map(int, clock.split(":")[:2])
-            off.append(self.began.replace(hour=hour, minute=minute, second=0, microsecond=0))
+            off.append(midnight(self.began) + timedelta(hours=hour, minutes=minute))
         return max(off) + timedelta(minutes=SHORT_REST_MIN) if off else None
 
     @property
@@ -363,7 +381,9 @@ class Take:
         word, _, rest = text.partition(" ")
         self.said, wanted, asked = "", self.wanted, self.asked
         try:
-            if text == "stop":
+            if not text.isprintable():
+                self.said = "an arrow or another key without a letter came with it; type it again."
+            elif text == "stop":
                 self.journal.add("stop", at)
                 self.ended = True
             elif text == "undo":
@@ -471,7 +491,8 @@ class Take:
             rests = f"{shown(step.lamp)} rests until {ends:%H:%M}."
             self._ask(f"{rests} keep: seat it all the same; Enter: another.", at)
             return
-        rest = None if ends is None else int((at - ends).total_seconds() // 60 + SHORT_REST_MIN)
+        rested = math.nan if ends is None else (at - ends).total_seconds() // 60 + SHORT_REST_MIN
+        rest = int(rested) if rested >= 0 else None  # it cannot have ended later than now
         same = {name: getattr(step, name) for name in WHO}
         used = {"", *self._read(**same, day=self.day.head["day"])["mounting"]}
         used |= {one.head["mounting"] for one in self.day.seatings if same.items() <= one.head.items()}
@@ -498,13 +519,7 @@ class Take:
         number = self._number(text, table, column) if text else math.nan
         if name == "dark":
             on_it = [e["lx"] for e in self.seating.of("lux", range=self.range_lx)]
-            self._check_light(number, number, min(on_it, default=math.inf))
-            meter = self.bench.meters[self.day.head["meter"]]
-            adds = range_half_width(meter, self.range_lx) if self.range_lx else 0.0
-            step = self.step_lx or 0.01 * min(on_it, default=0.0)
-            if (on_it or self.step_lx) and number < -max(COUNTS_BELOW_ZERO * step, adds):
-                words = f"{number:g} lx; a covered meter shows 0, give or take what its accuracy line allows."
-                raise CellFault(words, code="fault 14")
+            self._check_light(min(on_it, default=math.nan), number)
             self.journal.add("dark", at, housing=self.seating.head["housing"], range=self.range_lx, text=text)
             return
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
@@ -514,14 +529,16 @@ class Take:
             "also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells
         )
 
-    def _check_light(self, lx: float, dark: float, reading: float) -> None:
-        """Refuse light that is above the range in use, and a dark reading that is not below a reading [lx]."""
-        if lx > (self.range_lx or math.inf):
-            words = f"{lx:g} lx cannot be read on the {self.range_lx:g} lx range."
-            raise CellFault(words, code="fault 15")
-        if dark >= reading:
-            words = f"dark {dark:g} lx is not below the reading of {reading:g} lx."
-            raise CellFault(words, code="fault 14")
+    def _check_light(self, lx: float, dark: float) -> None:
+        """Refuse what the reader of the folder would refuse in a row with this light and dark reading [lx]."""
+        cells = {"illuminance_lx": lx, "dark_lx": dark, "range_lx": self.range_lx or math.nan}
+        row = pd.DataFrame([{**cells, "meter": self.day.head["meter"], "line": 0}])
+        faults = Faults()
+        check_light(row, "readings.csv", self.bench.meters, faults)
+        check_dark(row, faults)
+        for fault in faults.faults:
+            words = f"dark {fault.message}" if fault.column == "dark_lx" else fault.message
+            raise CellFault(words, code=fault.code)
 
     def _number(self, text: str, table: str = "readings", column: str = "illuminance_lx") -> float:
         """Return what was typed in the unit of a column, typed in that of its header."""
@@ -570,7 +587,7 @@ class Take:
                 return
         self.asked = None
         dark = self.day.dark.get((self.seating.head["housing"], self.range_lx), "") if figure.instant else ""
-        self._check_light(figure.lx, self._number(dark, column="dark_lx") if dark else math.nan, figure.lx)
+        self._check_light(figure.lx, self._number(dark, column="dark_lx") if dark else math.nan)
         told = {"text": figure.text, "lx": figure.lx, "instant": figure.instant, "s": figure.s}
         self.journal.add("lux", figure.at, **told, range=self.range_lx)
         self.said = "kept." if figure.instant else f"kept for the warm-up, at {figure.s:.0f} s."
@@ -605,11 +622,11 @@ class Take:
         value = math.log(figure.lx)
         like = [math.log(e["lx"]) for e in mine if e["instant"] == figure.instant != ""]
         spread = self.campaign.spreads.reading if like and self.campaign else {}
-        sd = spread.get(head["lamp"], next(iter(spread.values()), None))
-        if sd and sd.dof >= LEAST_DOF and not sd.assumed:
-            least = self.step_lx / math.sqrt(12.0) / figure.lx
-            if abs(value - sum(like) / len(like)) > FAR_SD * max(sd.sd, least):
-                return True
+        told = spread.get(head["lamp"], next(iter(spread.values()), None))
+        sd = told.sd if told and told.dof >= LEAST_DOF and not told.assumed else USUAL_SD
+        least = self.step_lx / math.sqrt(12.0) / figure.lx
+        if like and abs(value - sum(like) / len(like)) > FAR_SD * max(sd, least):
+            return True
         there = self._read(housing=head["housing"])
         own = there[there["lamp"] == head["lamp"]]
         known = sorted([e["lx"] for e in mine] or (own if len(own) else there)["illuminance_lx"])
@@ -626,6 +643,7 @@ class Take:
         for number, seating in enumerate(self.day.seatings):
             made = rows_of(self.day, number) if seating.done else {}
             for table in [table for table in made if table not in seating.written]:
+                _refuse_open(self.sheets[table].path)
                 append(self.journal, number, self.sheets[table], made[table], self.now)
         if len(self.journal.entries) > entries:
             self.load()
@@ -699,19 +717,24 @@ def _refuse(code: str, words: str) -> NoReturn:
     raise MethodError(words, code=code)
 
 
-def _refuse_open_files(folder: Path) -> None:
-    """Refuse a readings.csv that is not there to be appended to."""
+def _refuse_unfit(folder: Path) -> None:
+    """Refuse a folder without a readings.csv that can be appended to."""
     path = folder / "readings.csv"
     if (folder / WORKBOOK).exists():
         words = "take appends to readings.csv, and this folder is a workbook; type into its sheet."
         _refuse("workbook", f"{WORKBOOK}: {words}")
-    for name in (f".~lock.{path.name}#", f"~${path.name}"):
-        if (folder / name).exists():
-            words = f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there."
-            _refuse("file_open", f"{words} If nobody has it open, delete that file.")
     if not path.exists() and (folder / FILE).exists():
         words = f"{path.name}: is not in the folder; its first row names {', '.join(MUST)}."
         _refuse("file_missing", words)
+    _refuse_open(path)
+
+
+def _refuse_open(path: Path) -> None:
+    """Refuse a table that is open elsewhere: what is appended would be lost when it is saved there."""
+    for name in (f".~lock.{path.name}#", f"~${path.name}"):
+        if path.with_name(name).exists():
+            words = f"{path.name}: open in a spreadsheet ({name} lies beside it); save and close it there, then run"
+            _refuse("file_open", f"{words} the same line again. If nobody has it open, delete that file.")
     try:
         if path.is_file():
             path.open("ab").close()

@@ -76,6 +76,8 @@ def painted(view: View, size: os.terminal_size) -> Iterator[str]:
     columns = size.columns - 1  # what fits, rows of large figures too, is as it is
     parts = ((c, textwrap.wrap(text, columns) if len(text) > columns else [text]) for c, text in rows)
     wide = [(colour, part) for colour, found in parts for part in found]
+    if len(wide) > size.lines - 2:
+        wide = [(colour, part) for colour, part in wide if part]
     for colour, text in wide[-(size.lines - 2) :]:
         yield f"{colour}{text}\x1b[K"
 
@@ -109,7 +111,7 @@ class Screen:
         if self.terminal:
             rows = tuple(painted(view, shutil.get_terminal_size()))
             text = "".join(f"\x1b[{n};1H{row}" for n, row in enumerate(rows, start=1))
-            if entered or not self.last:  # what was typed goes with the old screen
+            if entered or len(rows) != len(self.last):  # what was typed goes with the old screen
                 text = f"{DARK}\x1b[2J{text}{BRIGHT}\x1b[{len(rows) + 1};1H> \x1b[K"
             else:
                 text = f"\x1b7{text}\x1b8"

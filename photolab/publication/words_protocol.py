@@ -249,19 +249,21 @@ def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, covera
         f"(± {decimal(plain['shown_error'], 0)} % from the drawing), on the average over all comparisons."
     )
     name = CHANGE_WORDS[best["change"]]
-    buys = "no single change narrows these by more than so few draws leave open"
+    buys, beside = "no single change narrows these by more than so few draws leave open", ""
+    most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
     if _below(best, plain):
+        beside = f", and {name} {_half(best['formula'])}"
+        most = "that buys most too" if by_formula is best else most
         alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
         buys = f"{name} buys most, {_half(best['specimens'])} for the specimens"
         buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
         if _below(for_models, best, "models"):
             buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
-    most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
     return (
         said,
         f"By rehearsal {buys}.",
-        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens, and {name} "
-        f"{_half(best['formula'])}; by it {'that buys most too' if by_formula is best else most}.",
+        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens{beside}; by it "
+        f"{most}.",
     )
 
 
