@@ -166,8 +166,12 @@ def _assumptions(
     bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str], selection: Selection
 ) -> tuple[Assumption, ...]:
     """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments', the links'."""
-    # the SD of specimens and of days always enters, as a prior
-    kept = [a for a in bench.assumed if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
+    # the SD of specimens and of days always enters, as a prior; a meter none of whose readings entered brings nothing
+    elsewhere = (bench.tables[table]["meter"] for table in ("warm_up", "distance", "beam"))
+    read = set().union(selection.readings["meter"], *elsewhere)
+    idle = {f"meter {meter}" for meter in bench.meters if meter not in read}
+    told = [a for a in bench.assumed if a.name.rpartition(" ")[0] not in idle]
+    kept = [a for a in told if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     links = [
         Assumption(

@@ -11,7 +11,8 @@ from photolab.bench.earlier import set_beside
 from photolab.bench.faults import hint, shown
 from photolab.bench.model import Assumption
 from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
-from photolab.bench.pairs import variance_by_term
+from photolab.bench.shared_inputs import term_of
+from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.cautions import NOT_CLAIMED, sized
 from photolab.publication.findings import joined
@@ -198,9 +199,8 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
         pair = campaign.ratio(lamp, campaign.baseline, housing=row["housing"], instant=row["instant"])
         if pair.result is None or pair.result.u == 0.0:
             continue
-        parts = variance_by_term(pair.result)
         for one in pair.assumed:
-            share = sum(parts.get(term, 0.0) for term in sized(one.name)) / pair.result.u**2
+            share = _share(pair.result, one)
             known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
     heavy = [(share, one) for share, one in known.values() if share >= 0.01]
     for share, one in sorted(heavy, key=lambda found: (-float(f"{found[0]:.9e}"), found[1].name)):
@@ -212,6 +212,18 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")
         yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."
+
+
+def _share(result: Measured, one: Assumption) -> float:
+    """Return the part of a variance that comes from what an assumption sizes: of its own meter, where it is of one."""
+    terms = sized(one.name)
+    meter = one.name.rpartition(" ")[0].removeprefix("meter ") if one.name.startswith("meter ") else None
+    mine = [
+        c * q.u
+        for q, c in result.parts.items()
+        if term_of(q) in terms and (meter is None or (isinstance(q.name, tuple) and q.name[1] == meter))
+    ]
+    return sum(x**2 for x in mine) / result.u**2
 
 
 def _turned(found: PageOne, told: list[Row]) -> Iterator[str]:
