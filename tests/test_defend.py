@@ -375,7 +375,9 @@ def test_an_assumption_of_a_meter_has_its_own_part_of_the_variance(tmp_path):
     rows = [("B0", 500, "d1", 1, "M1"), ("K1", 600, "d1", 1, "M1"), ("B0", 480, "d2", 1, "M2")]
     readings = table("lamp,illuminance_lx,day,mounting,meter", rows)
     campaign = evaluate(bench(tmp_path / "b", readings, toml=stated + second))
-    assert {a.name.rpartition(" ")[0] for a in campaign.assumed if a.name.startswith("meter ")} == {"meter M1"}
+    assert {a.name.rpartition(" ")[0] for a in campaign.assumed if a.name.startswith("meter ")} == {
+        "meter M1"
+    }
     assert any(a.name.startswith("meter M2 ") for a in campaign.bench.assumed)
     told = " ".join(answer(campaign, rows_of(campaign), "K1")["What it rests on"])
     assert "M2" not in told
@@ -388,7 +390,9 @@ def test_parts_of_the_variance_are_told_meter_by_meter(tmp_path):
     toml += '[[meter]]\nid = "M2"\nreading_percent = 3\nranges_lx = [4000]\nresolution_lx = [1]\n'
     rows = [("B0", 500, "d1", 1, "M1"), ("K1", 600, "d1", 1, "M1"), ("B0", 505, "d1", 2, "M1")]
     rows += [("K1", 610, "d2", 1, "M2"), ("B0", 501, "d2", 1, "M2")]
-    links = [(lamp, tech, "M1", "M2", 500, 500) for tech in ("filament", "led") for lamp in ("L1", "L2", "L3")]
+    links = [
+        (lamp, tech, "M1", "M2", 500, 500) for tech in ("filament", "led") for lamp in ("L1", "L2", "L3")
+    ]
     campaign = evaluate(
         bench(
             tmp_path / "b",

@@ -169,8 +169,7 @@ def _assumptions(
     # the SD of specimens and of days always enters, as a prior; a meter none of whose readings entered brings nothing
     elsewhere = (bench.tables[table]["meter"] for table in ("warm_up", "distance", "beam"))
     read = set().union(selection.readings["meter"], *elsewhere)
-    idle = {f"meter {meter}" for meter in bench.meters if meter not in read}
-    told = [a for a in bench.assumed if a.name.rpartition(" ")[0] not in idle]
+    told = [a for a in bench.assumed if a.owner[0] != "meter" or a.owner[1] in read]
     kept = [a for a in told if spreads.mounting.assumed or "mounting_sd_percent" not in a.name]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     links = [

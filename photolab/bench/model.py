@@ -59,6 +59,19 @@ class Assumption:
     words: str
 
     @property
+    def owner(self) -> tuple[str, str]:
+        """What it is a key of, as ("meter", "M1") or ("housing", "HR"); blanks where it is of the bench."""
+        kind, _, rest = self.name.partition(" ")
+        return (kind, rest.rpartition(" ")[0]) if kind in {"meter", "housing"} else ("", "")
+
+    @property
+    def about(self) -> str:
+        """What is assumed, without the figure: a key in the words of its column, with the id of its owner."""
+        key = self.name.rpartition(" ")[2] if self.owner[0] else self.name
+        words = self.words.partition(":")[0] if self.words.endswith("assumed") else key.replace("_", " ")
+        return f"{words} ({self.owner[1]})" if self.owner[0] else words
+
+    @property
     def figure(self) -> str:
         """The value and its unit as they are printed: four digits of a number."""
         value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"

@@ -98,17 +98,12 @@ def sized(name: str) -> tuple[str, ...]:
     tuple of str
         Keys of `statements.KIND_WORDS` and others; none where no budget holds it.
     """
-    key = _split(name)[1]
-    return next((terms for word, terms, _ in _ASSUMED if terms and word in key), ())
+    return next((terms for word, terms, _ in _ASSUMED if terms and word in _key(name)), ())
 
 
-def _split(name: str) -> tuple[str, str]:
-    """Return whose an assumption is, the id of a meter or a housing, and what it is called without that."""
-    kind, _, rest = name.partition(" ")
-    if kind not in {"meter", "housing"}:
-        return "", name
-    whose, _, key = rest.rpartition(" ")
-    return whose, key
+def _key(name: str) -> str:
+    """Return what an assumption is called without the id of its meter or housing."""
+    return name.rpartition(" ")[2] if name.startswith(("meter ", "housing ")) else name
 
 
 def assumed_words(
@@ -130,9 +125,6 @@ def assumed_words(
     """
     rows = []
     for item in assumed:
-        stated = not item.words.endswith("assumed")
-        whose, key = _split(item.name)
-        words = key.replace("_", " ") if stated else item.words.partition(":")[0]
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.name)}
         found = [
             (float(f"{line['moves']:.9e}"), f"{lamp}{in_housing(housing)}")
@@ -140,8 +132,10 @@ def assumed_words(
             for line in lines[lines["assumed"]].to_dict("records")
             if line["what"] in kinds
         ]
-        change = next((words for word, _, words in _ASSUMED if words and word in key), "every ratio")
+        change = next(
+            (words for word, _, words in _ASSUMED if words and word in _key(item.name)), "every ratio"
+        )
         most = max(found, key=lambda one: one[0], default=(0.0, ""))
-        rows.append((f"{words} ({whose})" if whose else words, item.figure, change, *most))
+        rows.append((item.about, item.figure, change, *most))
     table = pd.DataFrame(rows, columns=["input", "value", "change", "moves", "where"])
     return table.sort_values("moves", ascending=False, kind="stable", ignore_index=True)

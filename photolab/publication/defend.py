@@ -216,12 +216,11 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
 
 def _share(result: Measured, one: Assumption) -> float:
     """Return the part of a variance that comes from what an assumption sizes: of its own meter, where it is of one."""
-    terms = sized(one.name)
-    meter = one.name.rpartition(" ")[0].removeprefix("meter ") if one.name.startswith("meter ") else None
+    terms, (kind, whose) = sized(one.name), one.owner
     mine = [
         c * q.u
         for q, c in result.parts.items()
-        if term_of(q) in terms and (meter is None or (isinstance(q.name, tuple) and q.name[1] == meter))
+        if term_of(q) in terms and (kind != "meter" or (isinstance(q.name, tuple) and q.name[1] == whose))
     ]
     return sum(x**2 for x in mine) / result.u**2
 

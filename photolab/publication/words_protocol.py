@@ -252,16 +252,16 @@ def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, covera
     buys = "no single change narrows these by more than so few draws leave open"
     if _below(best, plain):
         alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
-        buys = f"{name} buys most, {_half(best['specimens'])} for the specimens"
+        buys = f"the largest gain comes from {name}, {_half(best['specimens'])} for the specimens"
         buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
         if _below(for_models, best, "models"):
             buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
-    most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
+    most = f"by it the largest gain comes from {CHANGE_WORDS[by_formula['change']]}, {_half(by_formula['formula'])}"
     return (
         said,
         f"By rehearsal {buys}.",
         f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens, and {name} "
-        f"{_half(best['formula'])}; by it {'that buys most too' if by_formula is best else most}.",
+        f"{_half(best['formula'])}; {'that is the largest gain by it too' if by_formula is best else most}.",
     )
 
 
