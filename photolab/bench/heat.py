@@ -32,7 +32,7 @@ from photolab.bench.model import Assumption, Bench
 from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
-from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
+from photolab.bench.spreads import FLAG_LEVEL, Spread, between_specimens, not_held, own_specimens
 from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Input, Joint, Measured, combine, measured
 from photolab.thermal.residuals import StableScatter
@@ -289,6 +289,9 @@ class Held:
         Spread of what is left between pieces, by lamp.
     drifting : frozenset of tuple
         Names with a record whose drift was assumed.
+    apart : dict
+        By (lamp, housing, piece): how much more is left by its record than by its readings at both instants, where that
+        is more than both allow. [1]
     """
 
     joint: Joint
@@ -296,6 +299,7 @@ class Held:
     slack: dict[Name, float]
     spreads: dict[str, Spread]
     drifting: frozenset[Name]
+    apart: dict[Name, float]
 
     def widening(self, *names: Name) -> float:
         """Return by how much bounds widen the interval of a ratio of some names, in ln."""
@@ -343,13 +347,17 @@ def at_hold(
         pieces.setdefault(tuple(of), set()).add(piece)
     bounds: dict[Name, Measured] = {}
     drifting: set[Name] = set()
+    twice: dict[Name, Measured] = {}
     for lamp, housing in dict.fromkeys((run.lamp, run.housing) for run in runs):
         first, name = ((lamp, housing, "hot_spot", instant) for instant in ("initial", "hold"))
         only = next(iter(pieces[first])) if len(pieces.get(first, ())) == 1 else ""
         for remaining, run in _held(runs, lamp, housing):
             one = ln_remaining(remaining, run)
             if one.parts:  # a record that names no piece is of the only one, where a single one was read
-                left.setdefault(name, {})[run.specimen or only] = one
+                piece, known = run.specimen or only, left.setdefault(name, {})
+                if piece in known:
+                    twice[lamp, housing, piece] = one - known[piece]
+                known[piece] = one
                 drifting |= set() if run.drift_logged else {name}
             else:
                 bounds.setdefault(name, one)
@@ -378,9 +386,11 @@ def at_hold(
         found[name] = combine([*weights, 1.0], [*parts, between])
         counted = behind[first if first in behind else name]
         rows.append(counted | {"n_specimens": len(on_bench), "n_held": len(held)})
-    return Held(
-        Joint.of(found, first=mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting)
-    )
+    # by chance alone one campaign in twenty would have any such piece, as of seatings that are flagged
+    sure = 1.0 - FLAG_LEVEL / max(len(twice), 1)
+    apart = {name: math.expm1(x.value) for name, x in twice.items() if abs(x.value) > x.half_width(sure)}
+    table_of = pd.DataFrame(rows)
+    return Held(Joint.of(found, first=mountings.inputs), table_of, slack, spreads, frozenset(drifting), apart)
 
 
 def read_at_both(table: Columns) -> NDArray[np.intp]:

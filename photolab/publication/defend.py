@@ -158,7 +158,7 @@ def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]
         if int(row["n_mountings"]) == 1:
             yield f"{place}: it was seated once."
         yield from _left_out(found, row, place)
-    for finding in campaign.findings:
+    for finding in campaign.noticed:
         if {lamp, campaign.baseline} & {*finding.subject}:
             yield finding_words(finding)
     if told:
