@@ -627,7 +627,8 @@ def test_days_with_more_than_a_date_are_left_to_their_owner(tmp_path):
         ),
         (
             lambda f: (f / "readings.csv").write_text("lamp,illuminance_lx,day\nwren,3,d1\n"),
-            r"readings.csv:1: no column elapsed_s, specimen, mounting, rest_minutes, clock and range_lx; add to the",
+            r"readings.csv:1: no column elapsed_s, specimen, mounting, rest_minutes, clock and range_lx; add to the "
+            r"first row what is missing, and a blank cell to each row below.",
         ),
         (lambda f: (f / "readings.csv").write_text(HEAD + "\nwren,,left,d1\n"), r"readings.csv:2: 4 cells"),
         (

@@ -187,7 +187,7 @@ class Section:
             self.fault("fault 1", f"{self.label} has a blank {key.name}; {_remedy(key)}.")
             return key.default
         typed = str(self.given[key.name])
-        if key.kind == "code" and value not in {typed.lower(), SPELT.get(typed)}:
+        if key.kind == "code" and value not in {typed, typed.lower(), SPELT.get(typed)}:
             self.fault("caution 35", f'{full} = "{shown(typed)}" is read as {value}.', key.name)
         for number in value if isinstance(value, tuple) else (value,):
             if key.small and isinstance(number, float) and 0.0 < number < key.small:
