@@ -20,6 +20,7 @@ from photolab.bench.pairs import variance_by_term
 from photolab.cli import main
 from photolab.publication import defend
 from photolab.publication.defend import MOST, answer
+from photolab.publication.front_page import front_page
 from photolab.publication.tables import as_csv
 from photolab.publication.words_lamp import left_out_sentence
 
@@ -413,3 +414,31 @@ def test_parts_of_the_variance_are_told_meter_by_meter(tmp_path):
     assert abs(float(found) - percent) <= 0.5
     whole = sum((c * q.u) ** 2 for q, c in pair.result.parts.items() if "colour" in q.name[0])
     assert 100.0 * whole / pair.result.u**2 > percent + 20.0
+
+
+def test_light_that_was_not_read_at_the_hold_time_is_told_as_bounds(tmp_path):
+    """Oracle: by hand: the record of K1 ends after 20 of 30 minutes and nothing was read later; K2 was read at 30."""
+    toml = METER.replace('revision = "1"', 'revision = "1"\nhold_minutes = 30')
+    rows = [("B0", 500, 60), ("B0", 498, 1800), ("K1", 600, 60), ("K2", 560, 60), ("K2", 500, 1800)]
+    record = [
+        ("W1", "K1", t, round(600.0 * (0.9 + 0.1 * math.exp(-(t - 60) / 300)))) for t in range(30, 1230, 30)
+    ]
+    campaign = evaluate(
+        bench(
+            tmp_path / "b",
+            table("lamp,illuminance_lx,elapsed_s", rows),
+            toml=toml,
+            warm_up=table("run,lamp,elapsed_s,illuminance_lx", record),
+        )
+    )
+    found = rows_of(campaign)
+    k1, answered = said(campaign, found, "K1")
+    assert "by bounds of a record that ends before" in k1
+    assert any(
+        "not read then, a record ends before" in line
+        for line in answered["What these readings cannot exclude"]
+    )
+    k2, answered = said(campaign, found, "K2")
+    assert "bounds" not in k2 + " ".join(answered["What these readings cannot exclude"])
+    page = " ".join(front_page(campaign, found, fingerprint="0"))
+    assert page.count("record of 20 min: light at the hold time by bounds, not read") == 1

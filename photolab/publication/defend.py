@@ -19,7 +19,7 @@ from photolab.publication.findings import joined
 from photolab.publication.front_page import how_measured
 from photolab.publication.held_back import held_back
 from photolab.publication.in_words import bench_and_days, lamp_line
-from photolab.publication.page_one import KEYS, Line, PageOne, Row
+from photolab.publication.page_one import KEYS, Line, PageOne, Row, bounded
 from photolab.publication.statements import KIND_WORDS, capital, count, finding_words, in_housing
 from photolab.publication.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
@@ -150,6 +150,8 @@ def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]
         for one, whose in ((row, "the specimens tested"), (found.sold(row), "the model as sold")):
             if one is not None and found.word(one) not in {"more", "less", "no answer yet"}:
                 yield f"{place}: no figure from {_text(found.range(one))} is excluded for {whose}."
+        if bounded(row):
+            yield f"{place}: not read then, a record ends before; the range takes in all that the record leaves open."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
             yield f"{place}: one specimen was tested; how others of its kind differ is assumed."

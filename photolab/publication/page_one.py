@@ -32,6 +32,7 @@ KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
+BOUNDED = ", by bounds of a record that ends before"
 KEPT_BY = {"readings": "record", "specimens": "readings at both instants"}
 """What says how much of a lamp's light is left, by the scope of the row."""
 _GLUE = "\N{NO-BREAK SPACE}"
@@ -80,6 +81,22 @@ def figure_of(row: Mapping[Any, Any], text: str, column: str = "value") -> Told:
         The figure.
     """
     return Told(text, float(row[column]), tuple((key, str(row[key] or "")) for key in KEYS), column)
+
+
+def bounded(row: Mapping[Any, Any]) -> bool:
+    """Return whether a row at the hold time rests on bounds of a record that ends before.
+
+    Parameters
+    ----------
+    row : mapping
+        A row of results.csv.
+
+    Returns
+    -------
+    bool
+        True where it does: its range takes in all that the record leaves open.
+    """
+    return "conservative" in str(row["conditions"])
 
 
 def with_ends(row: Mapping[Any, Any], times: float = 100.0) -> Iterator[Told]:
@@ -384,7 +401,7 @@ class PageOne:
         value, low, high = with_ends(row)
         first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
         rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}"
-        rest += ", by bounds of a record that ends before" * ("conservative" in row["conditions"])
+        rest += BOUNDED * bounded(row)
         return (value, f" % ({100.0 * self.settings.coverage:g} %: ", low, " to ", high, rest)
 
     def alone(self, lamp: str, housing: str) -> bool:
@@ -558,9 +575,12 @@ def _to_know(found: PageOne, lamp: str) -> Line:
     stepped: dict[str, dict[str, None]] = {}
     for run in (run for run in warm_up_runs(found.campaign.bench) if run.lamp == lamp):
         what = step_words(run)
-        if not what and run.remaining is None:
-            last = float(run.record["elapsed_s"].iloc[-1]) / 60.0
+        late, last = found.light(lamp, run.housing, "hold"), float(run.record["elapsed_s"].iloc[-1]) / 60.0
+        left = run.remaining
+        if not what and left is None:
             what = f"record of {decimal(last, 0)} min: no light at the hold time from it"
+        elif not what and left and left.method == "bounds" and late and bounded(late):
+            what = f"record of {decimal(last, 0)} min: light at the hold time by bounds, not read"
         stepped.setdefault(what, {})[run.housing] = None
     words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
     line: Line = ("; ".join(words),)
