@@ -212,7 +212,8 @@ def find(
         yield Finding("baseline_by_row_order", (selection.baseline,))
     for link in selection.through:
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
-        told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
+        technology = {"led": "LED"}.get(link["technology"], link["technology"])
+        told = (link["old_meter"], selection.meter, technology, f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))
     cells = seats.groups(*CELL)
     for row in spreads.flagged:

@@ -558,6 +558,11 @@ def _surface(found: PageOne, lamp: str) -> Line:
     return (plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
 
 
+def _money(price: float) -> str:
+    """Return a price as it is written: two decimals, or none."""
+    return f"{price:.2f}".removesuffix(".00")
+
+
 def _price(found: PageOne, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = found.known[lamp]
@@ -565,7 +570,7 @@ def _price(found: PageOne, lamp: str) -> Line:
     price = (
         ""
         if math.isnan(one["price"])
-        else f"{one['price']:g} {found.settings.currency or '(no currency)'}{each}"
+        else f"{_money(one['price'])} {found.settings.currency or '(no currency)'}{each}"
     )
     return tuple(filter(None, [", ".join(filter(None, [_GLUE.join(price.split()), obtained_words(one)]))]))
 
