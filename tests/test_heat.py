@@ -586,9 +586,9 @@ def test_noise_of_what_is_left_is_pooled_by_squares():
     assert found[0].sd > 0.02
 
 
-def _record_and_readings(folder, shown_at_hold):
+def _record_and_readings(folder, shown_at_hold, *, last_s=1800):
     """Return a bench whose lamp K1 keeps 90 % by its record, and by its readings what is shown."""
-    t = np.arange(30, 1830, 30)
+    t = np.arange(30, last_s + 30, 30)
     light = 600.0 * (0.9 + 0.1 * np.exp(-(t - 60.0) / 200.0))
     read = [("B0", 500, 60), ("B0", 500, 1800), ("K1", 600, 60), ("K1", shown_at_hold, 1800)]
     return evaluate(
@@ -615,3 +615,14 @@ def test_a_record_that_contradicts_the_readings_of_its_piece_is_noticed(tmp_path
     assert "by its record 6 % more light is left at the hold time" in said
     alike = _record_and_readings(tmp_path / "alike", 540).noticed
     assert not [one for one in alike if one.code == "record_apart"]
+
+
+def test_readings_at_both_instants_go_before_the_bounds_of_a_shorter_record(tmp_path):
+    """Oracle: by hand: 537 lx over 600 lx; the record ends ten minutes before the hold time."""
+    for last_s, scope in ((1800, "readings"), (1200, "specimens")):
+        campaign = _record_and_readings(tmp_path / f"{last_s}", 537, last_s=last_s)
+        rows = heat_rows(campaign)
+        (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
+        assert row["scope"] == scope
+        assert "conservative" not in row["conditions"]
+    assert_allclose(row["value"], 537 / 600, rtol=1e-6)
