@@ -38,6 +38,8 @@ CONTINUED = timedelta(hours=6)
 """A journal whose last entry is older is not gone on with: its open seating is finished, today has its own."""
 FAR_SD = 6.0
 """So many reading SDs from its like within a seating, a figure is asked about. [1]"""
+REPEAT_LN = math.log(2.0)
+"""So far in ln from its like within a seating, where that scatter is not known yet: no repeat doubles. [1]"""
 SLIP_LN = 0.85 * math.log(10.0)
 """So far in ln from another seating a place may have slipped: ten times, give or take what lamps differ. [1]"""
 MUST = ("lamp", "illuminance_lx", "elapsed_s", "specimen", "mounting", "rest_minutes", "clock")
@@ -606,10 +608,11 @@ class Take:
         like = [math.log(e["lx"]) for e in mine if e["instant"] == figure.instant != ""]
         spread = self.campaign.spreads.reading if like and self.campaign else {}
         sd = spread.get(head["lamp"], next(iter(spread.values()), None))
+        bar = REPEAT_LN
         if sd and sd.dof >= LEAST_DOF and not sd.assumed:
-            least = self.step_lx / math.sqrt(12.0) / figure.lx
-            if abs(value - sum(like) / len(like)) > FAR_SD * max(sd.sd, least):
-                return True
+            bar = FAR_SD * max(sd.sd, self.step_lx / math.sqrt(12.0) / figure.lx)
+        if like and abs(value - sum(like) / len(like)) > bar:
+            return True
         there = self._read(housing=head["housing"])
         own = there[there["lamp"] == head["lamp"]]
         known = sorted([e["lx"] for e in mine] or (own if len(own) else there)["illuminance_lx"])
