@@ -441,4 +441,4 @@ def test_light_that_was_not_read_at_the_hold_time_is_told_as_bounds(tmp_path):
     k2, answered = said(campaign, found, "K2")
     assert "bounds" not in k2 + " ".join(answered["What these readings cannot exclude"])
     page = " ".join(front_page(campaign, found, fingerprint="0"))
-    assert page.count("record of 20 min: light at the hold time by bounds, not read") == 1
+    assert page.count("at the hold time not read: bounds of a record of 20 min") == 1

@@ -585,7 +585,7 @@ def _to_know(found: PageOne, lamp: str) -> Line:
         if not what and left is None:
             what = f"record of {decimal(last, 0)} min: no light at the hold time from it"
         elif not what and left and left.method == "bounds" and late and bounded(late):
-            what = f"record of {decimal(last, 0)} min: light at the hold time by bounds, not read"
+            what = f"at the hold time not read: bounds of a record of {decimal(last, 0)} min"
         stepped.setdefault(what, {})[run.housing] = None
     words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
     line: Line = ("; ".join(words),)
