@@ -129,7 +129,10 @@ def test_the_answer_gives_the_seating_sd_with_its_interval():
     figures = [decimal(100 * row[name], 1) for name in ("sd", "low", "high")]
     assert f"{figures[0]} % ({figures[1]} to {figures[2]} % at 95 %)" in said("02")
     limit = 100 * 1.96 * math.sqrt(2) * math.sqrt(row["sd"] ** 2 + reading**2 / 3)
-    assert f"less than {decimal(limit, 1)} % in 95 of 100" in said("02")
+    figure = f"{decimal(limit, 1)} % in 95 of 100"
+    assert f"If that figure is the true one, two seatings of one lamp differ by less than {figure}" in said(
+        "02"
+    )
 
 
 def test_spreads_by_hand_are_those_of_the_results():

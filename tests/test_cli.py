@@ -506,3 +506,9 @@ def test_new_writes_lamps_too_and_check_says_what_to_type(capsys, tmp_path):
         "lamps.csv:2: technology: blank in both rows; type filament, led, discharge or other into each."
         in err
     )
+
+
+def test_a_lamp_against_itself_is_refused_in_words(capsys):
+    code, _, err = run(capsys, "compare", "K1", "K1", "--bench", ROOT / "data/demo")
+    assert code == 2
+    assert err.strip() == "K1 against itself; name two lamps"

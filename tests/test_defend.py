@@ -20,6 +20,7 @@ from photolab.bench.pairs import variance_by_term
 from photolab.cli import main
 from photolab.publication import defend
 from photolab.publication.defend import MOST, answer
+from photolab.publication.front_page import front_page
 from photolab.publication.tables import as_csv
 from photolab.publication.words_lamp import left_out_sentence
 
@@ -369,3 +370,78 @@ def test_a_lamp_that_is_not_there_is_refused_with_the_nearest(capsys):
     refused = capsys.readouterr()
     assert refused.out == ""
     assert 'lamp "birch" is not on this bench; closest is "Birch"; there are: Alder, Birch.' in refused.err
+
+
+def test_an_assumption_of_a_meter_has_its_own_part_of_the_variance(tmp_path):
+    """Oracle: by hand: f1' of M1 is stated, of M2 assumed; no reading of M2 enters, so nothing comes from it."""
+    stated = METER + "mismatch_index_percent = 9\n"
+    second = '[[meter]]\nid = "M2"\nreading_percent = 3\nranges_lx = [4000]\nresolution_lx = [1]\n'
+    rows = [("B0", 500, "d1", 1, "M1"), ("K1", 600, "d1", 1, "M1"), ("B0", 480, "d2", 1, "M2")]
+    readings = table("lamp,illuminance_lx,day,mounting,meter", rows)
+    campaign = evaluate(bench(tmp_path / "b", readings, toml=stated + second))
+    assert {a.name.rpartition(" ")[0] for a in campaign.assumed if a.name.startswith("meter ")} == {
+        "meter M1"
+    }
+    assert any(a.name.startswith("meter M2 ") for a in campaign.bench.assumed)
+    told = " ".join(answer(campaign, rows_of(campaign), "K1")["What it rests on"])
+    assert "M2" not in told
+    assert "f1'" not in told
+
+
+def test_parts_of_the_variance_are_told_meter_by_meter(tmp_path):
+    """Oracle: the budget, input by input: a lamp read on each of two linked meters, f1' of the second assumed."""
+    toml = METER + "mismatch_index_percent = 9\nlinearity_percent = 1\n"
+    toml += '[[meter]]\nid = "M2"\nreading_percent = 3\nranges_lx = [4000]\nresolution_lx = [1]\n'
+    rows = [("B0", 500, "d1", 1, "M1"), ("K1", 600, "d1", 1, "M1"), ("B0", 505, "d1", 2, "M1")]
+    rows += [("K1", 610, "d2", 1, "M2"), ("B0", 501, "d2", 1, "M2")]
+    links = [
+        (lamp, tech, "M1", "M2", 500, 500) for tech in ("filament", "led") for lamp in ("L1", "L2", "L3")
+    ]
+    campaign = evaluate(
+        bench(
+            tmp_path / "b",
+            table("lamp,illuminance_lx,day,mounting,meter", rows),
+            toml=toml,
+            links=table("lamp,technology,old_meter,new_meter,old_lx,new_lx", links),
+        )
+    )
+    pair = campaign.ratio("K1", "B0")
+    part = sum(
+        (c * q.u) ** 2
+        for q, c in pair.result.parts.items()
+        if q.name[0] in {"colour", "own colour"} and q.name[1] == "M2"
+    )
+    percent = 100.0 * part / pair.result.u**2
+    told = " ".join(answer(campaign, rows_of(campaign), "K1")["What it rests on"])
+    (found,) = re.findall(r"spectral error: 10 % \(meter M2\)\. Up to (\d+) % of the variance", told) or ["0"]
+    assert abs(float(found) - percent) <= 0.5
+    whole = sum((c * q.u) ** 2 for q, c in pair.result.parts.items() if "colour" in q.name[0])
+    assert 100.0 * whole / pair.result.u**2 > percent + 20.0
+
+
+def test_light_that_was_not_read_at_the_hold_time_is_told_as_bounds(tmp_path):
+    """Oracle: by hand: the record of K1 ends after 20 of 30 minutes and nothing was read later; K2 was read at 30."""
+    toml = METER.replace('revision = "1"', 'revision = "1"\nhold_minutes = 30')
+    rows = [("B0", 500, 60), ("B0", 498, 1800), ("K1", 600, 60), ("K2", 560, 60), ("K2", 500, 1800)]
+    record = [
+        ("W1", "K1", t, round(600.0 * (0.9 + 0.1 * math.exp(-(t - 60) / 300)))) for t in range(30, 1230, 30)
+    ]
+    campaign = evaluate(
+        bench(
+            tmp_path / "b",
+            table("lamp,illuminance_lx,elapsed_s", rows),
+            toml=toml,
+            warm_up=table("run,lamp,elapsed_s,illuminance_lx", record),
+        )
+    )
+    found = rows_of(campaign)
+    k1, answered = said(campaign, found, "K1")
+    assert "by bounds of a record that ends before" in k1
+    assert any(
+        "not read then, a record ends before" in line
+        for line in answered["What these readings cannot exclude"]
+    )
+    k2, answered = said(campaign, found, "K2")
+    assert "bounds" not in k2 + " ".join(answered["What these readings cannot exclude"])
+    page = " ".join(front_page(campaign, found, fingerprint="0"))
+    assert page.count("at the hold time not read: bounds of a record of 20 min") == 1

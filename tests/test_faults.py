@@ -8,9 +8,11 @@ import test_faults_cautions
 import test_faults_tables
 import test_faults_toml
 import test_faults_wrong_cells
+from bench_folders import make
 
 from photolab.bench import faults
 from photolab.bench.faults import Faults, Problem, closest, shown
+from photolab.bench.records import read_bench
 from photolab.errors import SHOWN, RecordError
 
 
@@ -83,3 +85,12 @@ def test_fifty_are_printed_then_the_count_and_all_are_carried(count):
     assert lines[SHOWN:] == rest
     with pytest.raises(RecordError, match=re.escape("readings.csv:0: dark_lx: m [fault 13]")):
         raise error
+
+
+def test_rows_that_are_all_at_fault_are_not_said_to_be_missing(tmp_path):
+    """Oracle: by hand: two rows a cell short each are two problems of one sort, and the file has rows."""
+    readings = "lamp,illuminance_lx,range_lx,note\nA1,318,4000\nA2,334,4000\n"
+    with pytest.raises(RecordError) as refused:
+        read_bench(make(tmp_path / "b", readings_csv=readings))
+    assert "readings.csv:2: 3 cells where the header names 4" in str(refused.value)
+    assert "has no rows" not in str(refused.value)

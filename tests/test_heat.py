@@ -19,6 +19,7 @@ from photolab.bench.heat import left_of_pieces, record_drift, warm_up_runs
 from photolab.bench.heat_and_light import looked_at
 from photolab.bench.ratio_table import heat_rows
 from photolab.metrology.quantity import Input, Joint, measured
+from photolab.publication.statements import finding_words
 from photolab.publication.tables import results
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
@@ -594,3 +595,45 @@ def test_noise_of_what_is_left_is_pooled_by_squares():
         found.append(heat._spreads({place: known}, {"K1"}, 0.02)["K1"])
     assert_allclose([found[0].sd, found[0].dof], [found[1].sd, found[1].dof], rtol=1e-9)
     assert found[0].sd > 0.02
+
+
+def _record_and_readings(folder, shown_at_hold, *, last_s=1800):
+    """Return a bench whose lamp K1 keeps 90 % by its record, and by its readings what is shown."""
+    t = np.arange(30, last_s + 30, 30)
+    light = 600.0 * (0.9 + 0.1 * np.exp(-(t - 60.0) / 200.0))
+    read = [("B0", 500, 60), ("B0", 500, 1800), ("K1", 600, 60), ("K1", shown_at_hold, 1800)]
+    return evaluate(
+        bench(
+            folder,
+            csv("lamp,illuminance_lx,elapsed_s,range_lx", [(*row, 4000) for row in read]),
+            toml=METER.replace('revision = "1"', 'revision = "1"\nhold_minutes = 30'),
+            warm_up=csv(
+                "run,lamp,elapsed_s,illuminance_lx,range_lx",
+                [("W1", "K1", a, round(b), 4000) for a, b in zip(t, light, strict=True)],
+            ),
+        )
+    )
+
+
+def test_a_record_that_contradicts_the_readings_of_its_piece_is_noticed(tmp_path):
+    """Oracle: the generating values: 90 % by the record, 85 % by the readings; and 90 % by both."""
+    apart = _record_and_readings(tmp_path / "apart", 510).noticed
+    (found,) = (one for one in apart if one.code == "record_apart")
+    assert found.subject[:2] == ("K1", "")
+    assert_allclose(found.value, 0.90 / 0.85 - 1.0, atol=0.005)  # a lux of 510 on the display, and the fit
+    said = finding_words(found)
+    assert said.startswith("K1")
+    assert "by its record 6 % more light is left at the hold time" in said
+    alike = _record_and_readings(tmp_path / "alike", 540).noticed
+    assert not [one for one in alike if one.code == "record_apart"]
+
+
+def test_readings_at_both_instants_go_before_the_bounds_of_a_shorter_record(tmp_path):
+    """Oracle: by hand: 537 lx over 600 lx; the record ends ten minutes before the hold time."""
+    for last_s, scope in ((1800, "readings"), (1200, "specimens")):
+        campaign = _record_and_readings(tmp_path / f"{last_s}", 537, last_s=last_s)
+        rows = heat_rows(campaign)
+        (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
+        assert row["scope"] == scope
+        assert "conservative" not in row["conditions"]
+    assert_allclose(row["value"], 537 / 600, rtol=1e-6)

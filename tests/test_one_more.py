@@ -251,27 +251,27 @@ def test_the_three_sentences_follow_the_figures():
         "± 12.0 % for the models, at 90 %, and shows a difference of 5 % between specimens with a chance of 40 % "
         "(± 6 % from the drawing), on the average over all comparisons."
     )
-    assert second == "By rehearsal one more seating buys most, ± 5.0 % for the specimens."
+    assert second == "By rehearsal the largest gain comes from one more seating, ± 5.0 % for the specimens."
     assert third == (
-        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; by it "
-        "that buys most too."
+        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; that "
+        "is the largest gain by it too."
     )
     table = bought(plain=6.0, mounting=5.0, day=5.2, specimen=5.8)
     table.loc[3, ["models", "formula"]] = 8.0, 3.5
     _, second, third = said(table)
     assert second == (
-        "By rehearsal one more seating buys most, ± 5.0 % for the specimens, though so few draws do not tell it from "
-        "one more day; for the models one more specimen, ± 8.0 %."
+        "By rehearsal the largest gain comes from one more seating, ± 5.0 % for the specimens, though so few draws do "
+        "not tell it from one more day; for the models one more specimen, ± 8.0 %."
     )
     assert third == (
-        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; by it one "
-        "more specimen buys most, ± 3.5 %."
+        "By the formula the protocol as it is gives ± 5.0 % for the specimens, and one more seating ± 4.0 %; by it the "
+        "largest gain comes from one more specimen, ± 3.5 %."
     )
     _, second, third = said(bought(plain=6.0, mounting=5.8, day=5.9, specimen=5.9))
     assert second == "By rehearsal no single change narrows these by more than so few draws leave open."
     assert third == (
-        "By the formula the protocol as it is gives ± 5.0 % for the specimens; by it one more seating buys most, ± 4.8 "
-        "%."
+        "By the formula the protocol as it is gives ± 5.0 % for the specimens; by it the largest gain comes from "
+        "one more seating, ± 4.8 %."
     )
 
 

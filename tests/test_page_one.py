@@ -16,7 +16,7 @@ from photolab.bench.model import Question
 from photolab.publication.front_page import front_page
 from photolab.publication.in_words import lamp_line
 from photolab.publication.lamp_parts import lamp_parts
-from photolab.publication.page_one import KEYS, PageOne, Told, drawn, told_lines
+from photolab.publication.page_one import KEYS, PageOne, Told, _money, drawn, told_lines
 
 
 @pytest.fixture(scope="module")
@@ -269,6 +269,7 @@ def test_a_price_without_a_currency_and_two_covers_are_told_so(tmp_path):
     campaign = evaluate(bench(tmp_path, lit, lamps=lamps, thermal=heat))
     told = " ".join(text(cell) for row in PageOne(campaign, rows_of(campaign)).table for cell in row)
     assert "38 (no currency)" in told
+    assert [_money(price) for price in (39.9, 38.0, 0.5)] == ["39.90", "38", "0.50"]
     assert "cover open and closed" in told
 
 

@@ -415,3 +415,16 @@ def test_no_office_is_said(monkeypatch, required, outcome):
     with pytest.raises(BaseException, match="no LibreOffice called no-such-office") as caught:
         need_office()
     assert type(caught.value).__name__ == outcome
+
+
+def test_figures_typed_in_foot_candles_are_said_to_stand_in_lux(tmp_path):
+    """Oracle: by hand: 85.4 fc on the display is 919.238 lx in the working."""
+    readings = csv("lamp,illuminance_fc", [("B0", 45.4), ("K1", 85.4)])
+    toml = METER.replace("[400, 4000]", "[4306]").replace("[0.1, 1]", "[1.076]")
+    for name, typed, told in (("fc", readings, 1), ("lx", readings.replace("_fc", "_lx"), 0)):
+        campaign = campaign_of(bench(tmp_path / name, typed, toml=toml))
+        worked = by_hand(campaign, rows_of(campaign))
+        assert (
+            worked.paragraphs[0].count("Figures typed in fc stand here in lx: 1 fc is 10.7639104 lx.") == told
+        )
+        assert ("919.238" in " ".join(worked.paragraphs)) == bool(told)

@@ -21,7 +21,8 @@ from photolab.bench.shared_inputs import term_of
 from photolab.bench.write import write_bench
 from photolab.errors import RecordError
 from photolab.publication.held_back import held_back
-from photolab.publication.readiness import report
+from photolab.publication.readiness import left_out_words, report
+from photolab.publication.statements import finding_words
 from photolab.publication.words_bench import linked_words
 from photolab.publication.workbook_table import as_workbook
 
@@ -309,3 +310,13 @@ def test_an_instant_ends_where_its_window_does(tmp_path, declared, told):
         toml=toml,
     )
     assert instants(made).tolist() == list(told.values())
+
+
+def test_lamps_without_a_link_are_named_as_the_trade_writes_them(tmp_path):
+    """Oracle: by hand: six readings of LED lamps and three of B0 on a second meter, no link."""
+    said = left_out_words(evaluate(linked(tmp_path)))
+    assert any("no link of the two for LED lamps; read 3 LED lamps with both" in one for one in said)
+    assert any("no link of the two for filament lamps" in one for one in said)
+    campaign = evaluate(linked(tmp_path / "a", table=links()))
+    words = [finding_words(one) for one in campaign.findings if one.code == "readings_linked"]
+    assert any(one.startswith("Readings of LED lamps with M2") for one in words)

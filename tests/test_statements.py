@@ -93,6 +93,13 @@ def test_assumed_words():
         statements.assumed_words(notes) == "Assumed: seating 3 % (measure this first), supply not considered."
     )
     assert statements.assumed_words([]) == "Nothing was assumed."
+    keys = [
+        Assumption("initial_s", 60.0, "s", "instant of the initial reading after switch-on: 60 s, assumed"),
+        Assumption("meter blue box limit_kind", "limit", "", "what the accuracy line means: limit, assumed"),
+    ]
+    assert statements.assumed_words(keys) == (
+        "Assumed: instant of the initial reading after switch-on 60 s, what the accuracy line means (blue box) limit."
+    )
 
 
 def test_an_assumed_figure_has_four_digits():

@@ -273,6 +273,15 @@ def test_six_reading_sds_are_those_of_the_bench(tmp_path):
     assert bench(str(outside)).said.endswith("again.")
 
 
+def test_a_repeat_that_doubles_is_asked_about_on_a_bench_that_never_repeated(tmp_path):
+    """Oracle: by hand: 620 and 590 lx against 300 lx, on a new bench whose scatter nobody knows."""
+    bench = Bench(shed(tmp_path / "shed", readings=HEAD + "\n"))
+    bench("wren", "1", "4000", "3", "")
+    bench.at(61, "300")
+    assert bench("620").said == "620: far from its like. keep, or type it again."
+    assert bench("590").said == "kept."
+
+
 @pytest.mark.parametrize(("figure", "asked"), [("6120", True), ("61", True), ("1500", False), ("200", False)])
 def test_a_slip_of_one_place_is_asked_about(tmp_path, figure, asked):
     bench = ready(tmp_path / "shed")
@@ -691,7 +700,8 @@ def test_days_with_more_than_a_date_are_left_to_their_owner(tmp_path):
         ),
         (
             lambda f: (f / "readings.csv").write_text("lamp,illuminance_lx,day\nwren,3,d1\n"),
-            r"readings.csv:1: no column elapsed_s, specimen, mounting, rest_minutes, clock and range_lx; add to the",
+            r"readings.csv:1: no column elapsed_s, specimen, mounting, rest_minutes, clock and range_lx; add to the "
+            r"first row what is missing, and a blank cell to each row below.",
         ),
         (lambda f: (f / "readings.csv").write_text(HEAD + "\nwren,,left,d1\n"), r"readings.csv:2: 4 cells"),
         (

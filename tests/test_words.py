@@ -3,8 +3,10 @@
 import pytest
 
 import photolab as pl
+from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.quantity import Input, measured
 from photolab.publication.words import agree, say
+from photolab.publication.words_bench import validation_words
 
 METER = pl.Meter("M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
 
@@ -55,3 +57,11 @@ def test_names_at_the_top_are_loaded_when_used():
         assert getattr(pl, name).__name__ == name
     with pytest.raises(AttributeError, match="no attribute 'reading'"):
         pl.reading  # noqa: B018 - it is the look that fails
+
+
+def test_draws_that_lie_apart_are_told_in_a_readable_multiple():
+    """Oracle: by hand: 0.8 over 0.05 is 16 times; 0.02 over 0.05 is 40 %."""
+    apart = validation_words(Validation(0.8, 0.3, 0.05, False, False))
+    assert "by up to 16 times half the last digit given" in apart
+    near = validation_words(Validation(0.02, 0.01, 0.05, True, True))
+    assert "at most 40 % of half the last digit given: the law of propagation stands" in near

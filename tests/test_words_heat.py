@@ -488,7 +488,7 @@ def test_a_declared_criterion_is_named_whether_met_or_not():
         "not met within the record. The smallest spread seen is 1.9 %."
     )
     short = words.stabilized_sentence(MethodError("", code="record_too_short"))
-    assert short.endswith("not met within the record, because the record is too short for a final level.")
+    assert short.endswith("not met within the record, which is shorter than the 30 min that it asks for.")
 
 
 def test_stable_records_are_named():

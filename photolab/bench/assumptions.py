@@ -43,6 +43,12 @@ class Assumption:
         return f"{self.section} {self.id} {self.key}".strip()
 
     @property
+    def about(self) -> str:
+        """What is assumed, without the figure: a key in the words of its column, with the id of its owner."""
+        told = self.words.partition(":")[0] if self.words.endswith("assumed") else self.key.replace("_", " ")
+        return f"{told} ({self.id})" if self.id else told
+
+    @property
     def figure(self) -> str:
         """The value and its unit as they are printed: four digits of a number."""
         value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"

@@ -193,6 +193,12 @@ class Campaign:
         counts, given = self.weights.counts, self.spreads.remaining
         return at_hold(self.bench, self.means, self.mountings, self.joint, counts, given=given)
 
+    @cached_property
+    def noticed(self) -> tuple[Finding, ...]:
+        """The findings, then pieces whose record and readings at both instants disagree on what is left."""
+        apart = (Finding("record_apart", name, percent) for name, percent in self.held.apart.items())
+        return (*self.findings, *apart)
+
     def at(self, instant: str = "initial") -> Joint:
         """Return the joint result at an instant.
 

@@ -165,8 +165,11 @@ def _assumptions(
     bench: Bench, corrected: Corrected, spreads: Spreads, terms: frozenset[str], selection: Selection
 ) -> tuple[Assumption, ...]:
     """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments', the links'."""
-    # the SD of specimens and of days always enters, as a prior
-    kept = [a for a in bench.assumed if spreads.mounting.assumed or a.key != "mounting_sd_percent"]
+    # the SD of specimens and of days always enters, as a prior; a meter none of whose readings entered brings nothing
+    elsewhere = (bench.tables[table]["meter"] for table in ("warm_up", "distance", "beam"))
+    read = set().union(selection.readings["meter"], *elsewhere)
+    told = [a for a in bench.assumed if a.section != "meter" or a.id in read]
+    kept = [a for a in told if spreads.mounting.assumed or a.key != "mounting_sd_percent"]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     links = [
         Assumption(
@@ -208,7 +211,8 @@ def find(
         yield Finding("baseline_by_row_order", (selection.baseline,))
     for link in selection.through:
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
-        told = (link["old_meter"], selection.meter, link["technology"], f"{link['entered']}", lamps)
+        technology = {"led": "LED"}.get(link["technology"], link["technology"])
+        told = (link["old_meter"], selection.meter, technology, f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))
     cells = seats.groups(*CELL)
     for row in spreads.flagged:

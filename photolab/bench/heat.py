@@ -33,7 +33,7 @@ from photolab.bench.model import Bench, handed_out
 from photolab.bench.readings import ELAPSED_U_S
 from photolab.bench.rows import result_row
 from photolab.bench.seats import RESULT
-from photolab.bench.spreads import Spread, between_specimens, not_held, own_specimens
+from photolab.bench.spreads import FLAG_LEVEL, Spread, between_specimens, not_held, own_specimens
 from photolab.errors import MethodError, attempt
 from photolab.metrology.quantity import Input, Joint, Measured, combine, measured
 from photolab.thermal.residuals import StableScatter
@@ -295,6 +295,9 @@ class Held:
         Spread of what is left between pieces, by lamp.
     drifting : frozenset of tuple
         Names with a record whose drift was assumed.
+    apart : dict
+        By (lamp, housing, piece): how much more is left by its record than by its readings at both instants, where that
+        is more than both allow. [1]
     """
 
     joint: Joint
@@ -302,6 +305,7 @@ class Held:
     slack: dict[Name, float]
     spreads: dict[str, Spread]
     drifting: frozenset[Name]
+    apart: dict[Name, float]
 
     def widening(self, *names: Name) -> float:
         """Return by how much bounds widen the interval of a ratio of some names, in ln."""
@@ -350,14 +354,18 @@ def at_hold(
         pieces.setdefault(tuple(of), set()).add(piece)
     bounds: dict[Name, Measured] = {}
     drifting: set[Name] = set()
+    twice: dict[Name, Measured] = {}
     for lamp, housing in dict.fromkeys((run.lamp, run.housing) for run in runs):
         first, name = ((lamp, housing, "hot_spot", instant) for instant in ("initial", "hold"))
         only = next(iter(pieces[first])) if len(pieces.get(first, ())) == 1 else ""
         for remaining, run in _held(runs, lamp, housing):
             one = ln_remaining(remaining, run)
             if one.parts:  # a record that names no piece is of the only one, where a single one was read
-                left.setdefault(name, {})[run.specimen or only] = one
-                late[*name, run.specimen or only] = len(run.record)
+                piece, known = run.specimen or only, left.setdefault(name, {})
+                if piece in known:
+                    twice[lamp, housing, piece] = one - known[piece]
+                known[piece] = one
+                late[*name, piece] = len(run.record)
                 drifting |= set() if run.drift_logged else {name}
             else:
                 bounds.setdefault(name, one)
@@ -394,9 +402,11 @@ def at_hold(
             "n_readings": counted["n_readings"] + more,
         }
         rows.append(counted | counts_of)
-    return Held(
-        Joint.of(found, first=mountings.inputs), pd.DataFrame(rows), slack, spreads, frozenset(drifting)
-    )
+    # by chance alone one campaign in twenty would have any such piece, as of seatings that are flagged
+    sure = 1.0 - FLAG_LEVEL / max(len(twice), 1)
+    apart = {name: math.expm1(x.value) for name, x in twice.items() if abs(x.value) > x.half_width(sure)}
+    table_of = pd.DataFrame(rows)
+    return Held(Joint.of(found, first=mountings.inputs), table_of, slack, spreads, frozenset(drifting), apart)
 
 
 def _read_late(table: Columns) -> dict[Name, int]:

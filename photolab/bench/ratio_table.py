@@ -120,11 +120,13 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     -------
     DataFrame
         What is left of each lamp in each housing, by a record that supports it, else by its readings at both
-        instants; then `ratio_table` at the hold time.
+        instants, else by the bounds of a record that ends before; then `ratio_table` at the hold time.
     """
     runs = warm_up_runs(campaign.bench)
     places = dict.fromkeys((run.lamp, run.housing) for run in runs)
-    found = {place: one for place in places if (one := remaining_of(runs, *place)) is not None}
+    best = {place: one for place in places if (one := remaining_of(runs, *place)) is not None}
+    read = {n[:2] for n in campaign.at("hold").names if n[2] == "hot_spot" and n not in campaign.held.slack}
+    found = {place: one for place, one in best.items() if place not in read or ln_remaining(*one).parts}
     listed = [_remaining_row(campaign, *one) for one in found.values()]
     held, counts = campaign.at("hold"), campaign.held.counts.to_dict("records")
     for name, counted in zip(held.names, counts, strict=True):

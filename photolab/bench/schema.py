@@ -348,7 +348,7 @@ socket_V
 current_A         | A     | >0..100         | | 1.9        | current into the lamp
 per*              | code  | lamp pair       | | lamp       | what was measured
 measured_at
-uncertainty_percent | %   | 0..50           | | 2          | expanded uncertainty of the power
+uncertainty_percent | %   | 0..50           | | 2          | how far the power may be off, as a limit
 cover fan_direction
 == distance.csv: one lamp at several distances
 run* lamp* housing*

@@ -203,6 +203,7 @@ def _linked(
 def _refusal(bench: Bench, link: Mapping[Any, Any] | None, own: str, meter: str, technology: str) -> str:
     """Return why readings of another meter stay out; blank where a link brings them in."""
     said = f"read with {own}, the others with {meter}"
+    technology = {"led": "LED"}.get(technology, technology)
     lamps = f"{LEAST_LAMPS} {technology} lamps"
     if not technology:
         return f"{said}: write the technology of the lamp in lamps.csv, a link holds for one"

@@ -121,8 +121,6 @@ def assumed_words(
     """
     rows = []
     for item in assumed:
-        stated = not item.words.endswith("assumed")
-        words = item.key.replace("_", " ") if stated else item.words.partition(":")[0]
         kinds = {KIND_WORDS.get(term, term) for term in sized(item.key)}
         found = [
             (shortened(line["moves"]), f"{lamp}{in_housing(housing)}")
@@ -132,6 +130,6 @@ def assumed_words(
         ]
         change = next((words for word, _, words in _ASSUMED if words and word in item.key), "every ratio")
         most = max(found, key=lambda one: one[0], default=(0.0, ""))
-        rows.append((f"{words} ({item.id})" if item.id else words, item.figure, change, *most))
+        rows.append((item.about, item.figure, change, *most))
     table = pd.DataFrame(rows, columns=["input", "value", "change", "moves", "where"])
     return table.sort_values("moves", ascending=False, kind="stable", ignore_index=True)

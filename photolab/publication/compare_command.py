@@ -106,7 +106,7 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     """Answer with two lamps of a folder, by name, in each housing that both were read in."""
     _leave_out(args, AS_READ, "two lamps of a folder are compared as they were read")
     if args.a == args.b:
-        _refuse(f"{args.a} is named twice; name two lamps")
+        _refuse(f"{args.a} against itself; name two lamps")
     scope = "specimens" if args.specimen_sd_percent is None else "models"
     if figures := _typed(args):  # the spread of specimens or the coverage: all others were refused
         from photolab.bench.evaluation import evaluate

@@ -11,7 +11,8 @@ from photolab.bench.campaign import Campaign
 from photolab.bench.earlier import set_beside
 from photolab.bench.faults import hint, shown
 from photolab.bench.overturning import LEVELS, LeftOut, Off, turning, without_each
-from photolab.bench.pairs import variance_by_term
+from photolab.bench.shared_inputs import term_of
+from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import decimal, places_for, shortened
 from photolab.publication.cautions import NOT_CLAIMED, sized
 from photolab.publication.findings import joined
@@ -149,6 +150,8 @@ def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]
         for one, whose in ((row, "the specimens tested"), (found.sold(row), "the model as sold")):
             if one is not None and found.word(one) not in {"more", "less", "no answer yet"}:
                 yield f"{place}: no figure from {_text(found.range(one))} is excluded for {whose}."
+        if found.bounded(row):
+            yield f"{place}: not read then, a record ends before; the range takes in all that the record leaves open."
         few, held = int(row["n_specimens"]), float(row["n_held"])
         if few == 1:
             yield f"{place}: one specimen was tested; how others of its kind differ is assumed."
@@ -157,7 +160,7 @@ def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]
         if int(row["n_mountings"]) == 1:
             yield f"{place}: it was seated once."
         yield from _left_out(found, row, place)
-    for finding in campaign.findings:
+    for finding in campaign.noticed:
         if {lamp, campaign.baseline} & {*finding.subject}:
             yield finding_words(finding)
     if told:
@@ -198,9 +201,8 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
         pair = campaign.ratio(lamp, campaign.baseline, housing=row["housing"], instant=row["instant"])
         if pair.result is None or pair.result.u == 0.0:
             continue
-        parts = variance_by_term(pair.result)
         for one in pair.assumed:
-            share = sum(parts.get(term, 0.0) for term in sized(one.key)) / pair.result.u**2
+            share = _share(pair.result, one)
             known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
     heavy = [(share, one) for share, one in known.values() if share >= 0.01]
     for share, one in sorted(heavy, key=lambda found: (-shortened(found[0]), found[1].name)):
@@ -211,6 +213,18 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")
         yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."
+
+
+def _share(result: Measured, one: Assumption) -> float:
+    """Return the part of a variance that comes from what an assumption sizes: of its own meter, where it is of one."""
+    terms = sized(one.key)
+    mine = [
+        c * q.u
+        for q, c in result.parts.items()
+        if term_of(q) in terms
+        and (one.section != "meter" or (isinstance(q.name, tuple) and q.name[1] == one.id))
+    ]
+    return sum(x**2 for x in mine) / result.u**2
 
 
 def _turned(found: PageOne, told: list[Row]) -> Iterator[str]:

@@ -23,9 +23,9 @@ from photolab.publication.tables import DICTIONARY
 _STEPS = {
     "dark": "the dark reading",
     "spectral": "the colour of the light",
-    "voltage": "the voltage at the lamp",
+    "voltage": "the voltage of filament lamps",
     "near_field": "the near field",
-    "ambient": "the room temperature",
+    "ambient": "the room temperature of LED lamps",
 }
 _CAPTION = (
     "Each lamp against the baseline, specimens in brackets. Filled dot and thick bar: {}, for the "

@@ -10,7 +10,7 @@ from photolab.bench.campaign import Campaign
 from photolab.publication.display import escape_markdown, one_line
 from photolab.publication.findings import joined, obtained_words
 from photolab.publication.front_page import how_measured, invented_words, span_of
-from photolab.publication.page_one import Line, PageOne, Row, Told, told_lines
+from photolab.publication.page_one import BOUNDED, Line, PageOne, Row, Told, told_lines
 from photolab.publication.statements import count, in_housing
 
 _SHOWN = {"more": "more light", "less": "less light", "not shown": "not shown which gives more light"}
@@ -147,6 +147,7 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
         for housing, row in rows.items():
             if not math.isnan(float(row["family_low"])):
                 line += (begin, found.percent(row), range_of, *found.range(row), ")", in_housing(housing))
+                line += (BOUNDED,) if found.bounded(row) else ()
                 begin = ", "
     for place, housing in enumerate(alone):
         line += (", " if place else "; it keeps ", *found.keeps(found.kept(lamp)[housing]))

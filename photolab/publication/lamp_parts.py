@@ -25,7 +25,7 @@ from photolab.publication.findings import joined
 from photolab.publication.front_page import span_of
 from photolab.publication.page import Section, clean_table, figure, photograph
 from photolab.publication.page_one import Line, PageOne, paragraphs
-from photolab.publication.statements import in_housing, time_of
+from photolab.publication.statements import count, finding_words, in_housing, time_of
 from photolab.publication.words_heat import run_name
 from photolab.publication.words_lamp import claim_sentence, left_sentence, price_judgement, price_sentences
 
@@ -60,7 +60,9 @@ def _part(found: PageOne, lamp: str, number: int) -> Iterator[str]:
     """Yield the part of one lamp."""
     campaign = found.campaign
     yield f'<h3 id="{page_one.lamp_anchor(number)}">{html.escape(lamp)}</h3>'
-    yield paragraphs([*_verdicts(found, lamp), *_left(found, lamp)])
+    apart = (one for one in campaign.noticed if one.code == "record_apart" and one.subject[0] == lamp)
+    noticed = [(finding_words(one),) for one in apart]
+    yield paragraphs([*_verdicts(found, lamp), *_left(found, lamp), *noticed])
     caption = f"What blurs {lamp} against {campaign.baseline} most"
     if (blurs := table(_budget(campaign, lamp), caption=caption)) is not None:
         yield clean_table(blurs)
@@ -91,7 +93,7 @@ def _verdicts(found: PageOne, lamp: str) -> Iterator[Line]:
         place = f"In {housing}, {when[instant]}" if housing else when[instant]
         line: Line = (f"{place} after switch-on: {found.word(row)}, ", found.percent(row))
         line += (f" ({100.0 * found.settings.coverage:g} %: ", *found.range(row))
-        line += (f"; {row['n_specimens']} on the bench)",)
+        line += (f"; {count(int(row['n_specimens']), 'specimen')} on the bench)",)
         if model := found.sold(row):
             line += ("; for the model as sold ", *found.range(model))
         if len(at) > 1:

@@ -32,6 +32,7 @@ KEYS = ("lamp", "housing", "measurand", "baseline", "point", "instant", "scope")
 LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
+BOUNDED = ", by bounds of a record that ends before"
 KEPT_BY = {"record": "record", "bounds": "record", "readings": "readings at both instants"}
 """What says how much of a lamp's light is left, by `PageOne.kept_by`."""
 _GLUE = "\N{NO-BREAK SPACE}"
@@ -384,7 +385,26 @@ class PageOne:
         left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
         if left is None or row["point"] != "hot_spot":
             return "readings"
-        return "bounds" if left[0].method == "bounds" else "record"
+        if left[0].method != "bounds":
+            return "record"
+        held, name = self.campaign.held, (row["lamp"], row["housing"], "hot_spot", "hold")
+        return "readings" if name in held.joint.names and name not in held.slack else "bounds"
+
+    def bounded(self, row: Row) -> bool:
+        """Return whether a ratio at the hold time rests on bounds of a record that ends before.
+
+        Parameters
+        ----------
+        row : dict
+            A row of results.csv.
+
+        Returns
+        -------
+        bool
+            True where it does: its range takes in all that the record leaves open.
+        """
+        names = ((row[lamp], row["housing"], row["point"], row["instant"]) for lamp in ("lamp", "baseline"))
+        return any(name in self.campaign.held.slack for name in names)
 
     def keeps(self, row: Row) -> Line:
         """Return what is left of a lamp's own light, with its range and the instant.
@@ -402,7 +422,7 @@ class PageOne:
         value, low, high = with_ends(row)
         first, last = (time_of(self.campaign.bench, instant) for instant in ("initial", "hold"))
         rest = f" %) of its light at {first} after {last}{in_housing(row['housing'])}"
-        rest += ", by bounds of a record that ends before" * (self.kept_by(row) == "bounds")
+        rest += BOUNDED * (self.kept_by(row) == "bounds")
         return (value, f" % ({100.0 * self.settings.coverage:g} %: ", low, " to ", high, rest)
 
     def alone(self, lamp: str, housing: str) -> bool:
@@ -595,6 +615,11 @@ def _surface(found: PageOne, lamp: str) -> Line:
     return (plus_minus(row), f" ({place or 'place not stated'}, {method}{under})")
 
 
+def _money(price: float) -> str:
+    """Return a price as it is written: two decimals, or none."""
+    return f"{price:.2f}".removesuffix(".00")
+
+
 def _price(found: PageOne, lamp: str) -> Line:
     """Return the price of a lamp and how it was obtained, as lamps.csv has them."""
     one = found.known[lamp]
@@ -602,7 +627,7 @@ def _price(found: PageOne, lamp: str) -> Line:
     price = (
         ""
         if math.isnan(one["price"])
-        else f"{one['price']:g} {found.settings.currency or '(no currency)'}{each}"
+        else f"{_money(one['price'])} {found.settings.currency or '(no currency)'}{each}"
     )
     return tuple(filter(None, [", ".join(filter(None, [_GLUE.join(price.split()), obtained_words(one)]))]))
 
@@ -612,9 +637,12 @@ def _to_know(found: PageOne, lamp: str) -> Line:
     stepped: dict[str, dict[str, None]] = {}
     for run in (run for run in warm_up_runs(found.campaign.bench) if run.lamp == lamp):
         what = step_words(run)
-        if not what and run.remaining is None:
-            last = float(run.record["elapsed_s"].iloc[-1]) / 60.0
+        late, last = found.light(lamp, run.housing, "hold"), float(run.record["elapsed_s"].iloc[-1]) / 60.0
+        left = run.remaining
+        if not what and left is None:
             what = f"record of {decimal(last, 0)} min: no light at the hold time from it"
+        elif not what and left and left.method == "bounds" and late and found.bounded(late):
+            what = f"at the hold time not read: bounds of a record of {decimal(last, 0)} min"
         stepped.setdefault(what, {})[run.housing] = None
     words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
     line: Line = ("; ".join(words),)

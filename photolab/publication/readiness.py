@@ -24,7 +24,9 @@ from photolab.publication.report_folder import partial_folder
 from photolab.publication.statements import count, finding_words, in_housing, interval_words
 from photolab.publication.words_lamp import family_sentence, lamp_sentence
 
-NOTICED = frozenset({"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end"})
+NOTICED = frozenset(
+    {"mounting_flagged", "readings_linked", "baseline_absent", "baseline_one_end", "record_apart"}
+)
 """Findings that no caution of the reader says already."""
 LONG_S = 60.0
 """What is expected to take longer is said first. [s]"""
@@ -131,7 +133,7 @@ def report(
     abilities = list(list_abilities(bench, campaign))
     lines = [f"{name}: readable. {inventory(bench)}", *first_answer(campaign)]
     lines += [f"  caution  {one}" for one in bench.warnings]
-    lines += [f"  noticed  {finding_words(f)}" for f in campaign.findings if f.code in NOTICED]
+    lines += [f"  noticed  {finding_words(f)}" for f in campaign.noticed if f.code in NOTICED]
     lines += [f"  left out  {said}" for said in left_out_words(campaign)]
     for log in bench.logs:
         units = f"units row skipped ({shown(log.units)}), " if log.units else ""

@@ -26,6 +26,7 @@ from photolab.bench.electrical import POWER_LIMIT_PERCENT
 from photolab.bench.heat import at_hold, warm_up_runs
 from photolab.bench.pairs import variance_by_term
 from photolab.bench.readings import clock_hours
+from photolab.bench.schema import FOOTCANDLE_LX
 from photolab.bench.seats import mounting_means
 from photolab.bench.surface import CAMERA_LIMIT_K, CAMERA_LIMIT_PERCENT, REFLECTED_LIMIT_K, surfaces
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
@@ -444,6 +445,8 @@ def _worked(campaign: Campaign, apart: Measured, name: Name, places: int, told: 
     seats, readings, terms, rest = campaign.seats, _corrected(campaign), [], apart.value
     when = time_of(campaign.bench, name[3])
     working = "Display less dark reading, times the factor of the corrections; ln of it; the mean."
+    if "illuminance_fc" in campaign.bench.tables["readings"]:
+        working += f" Figures typed in fc stand here in lx: 1 fc is {FOOTCANDLE_LX:.7f} lx."
     yield f"{name[0]} against {campaign.baseline}{in_housing(name[1])}, {when}. {working}"
     for lamp, sign in ((name[0], 1.0), (campaign.baseline, -1.0)):
         own = {k: sign * c for (k,), c in _shares(apart, "seating").items() if seats["lamp"].iloc[k] == lamp}

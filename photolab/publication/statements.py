@@ -323,7 +323,8 @@ def assumed_words(assumed: Iterable[Assumption]) -> str:
     str
         "Assumed: seating 3 % (measure this first), …"; "Nothing was assumed." where there are none.
     """
-    said = [f"{one.name} {one.figure}{f' ({one.words})' if one.words else ''}" for one in assumed]
+    noted = ((one, "" if one.words.endswith("assumed") else one.words) for one in assumed)
+    said = [f"{one.about} {one.figure}{f' ({words})' if words else ''}" for one, words in noted]
     return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
 
 
@@ -495,6 +496,10 @@ FINDING_WORDS = {
         "{0} was read at one end only on: {days}. A drift of supply or meter within the day is not bracketed; read it "
         "first and last."
     ),
+    "record_apart": (
+        "{0}{piece}{place}: by its record {percent} light is left at the hold time than by its readings at both "
+        "instants, which is more than the two allow. The record counts; find out which of them is wrong."
+    ),
     "range_unknown": "The range is unknown for {all}: its terms are not shared.",
     "technology_missing": "{0} has no technology: no answer on its light yet.",
 }
@@ -519,7 +524,7 @@ def finding_words(finding: Finding) -> str:
     str
         One sentence.
     """
-    value = finding.value
+    value, apart = finding.value, finding.code == "record_apart"
     return FINDING_WORDS[finding.code].format(
         *(part or "(blank)" for part in finding.subject),
         percent="" if math.isnan(value) else percent_of(1.0 + value, 0),
@@ -527,5 +532,7 @@ def finding_words(finding: Finding) -> str:
         ranges=" and ".join(finding.subject[2:]),
         where=_where(*finding.subject[:2]) if finding.code == "ranges_differ" else "",
         all=", ".join(finding.subject),
+        place=in_housing(finding.subject[1]) if apart else "",
+        piece=f", specimen {finding.subject[2]}" if apart and finding.subject[2] else "",
         days=", ".join(finding.subject[1:]),
     )

@@ -263,8 +263,8 @@ class Take:
         }
         wanted = [*MUST, *(name for name, needed in several.items() if needed)]
         if lacking := [name for name in wanted if not sheet.holds(name)]:
-            words = f"no column {listed(lacking)}; add to the first row what is missing, the cells below stay blank."
-            _refuse("columns_missing", f"readings.csv:1: {words}")
+            words = f"no column {listed(lacking)}; add to the first row what is missing, "
+            _refuse("columns_missing", f"readings.csv:1: {words}and a blank cell to each row below.")
 
     @property
     def ranges(self) -> tuple[float, ...]:

@@ -16,7 +16,7 @@ from photolab.metrology.control import Signal
 from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
 from photolab.metrology.quantity import COVERAGE, coverage_factor
-from photolab.metrology.reporting import decimal
+from photolab.metrology.reporting import decimal, places_for
 from photolab.publication import statements
 from photolab.publication.findings import joined
 from photolab.publication.statements import SCOPE_WORDS, VERDICTS, capital, in_housing
@@ -146,11 +146,13 @@ def validation_words(found: Validation) -> str:
     str
         One sentence.
     """
-    share = decimal(100.0 * max(found.d_low, found.d_high) / found.tolerance, 0)
-    head = f"The ends of the two intervals differ by at most {share} % of half the last digit given"
+    share, head = max(found.d_low, found.d_high) / found.tolerance, "The ends of the two intervals differ by"
     if found.validated:
-        return f"{head}: the law of propagation stands."
-    return f"{head}, so it shows in the digits: use the interval of the draws."
+        percent = decimal(100.0 * share, 0)
+        return f"{head} at most {percent} % of half the last digit given: the law of propagation stands."
+    times = decimal(share, max(places_for(share), 0))
+    far = f"{head} up to {times} times half the last digit given, so it shows in the digits"
+    return f"{far}: use the interval of the draws."
 
 
 def chance(p: float) -> str:
@@ -193,12 +195,13 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
         limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
         places = 2 if 100.0 * row["sd"] < 1.0 else 1
-        sd, low, high = (decimal(100.0 * row[key], places) for key in ("sd", "low", "high"))
+        sd, low = (decimal(100.0 * row[key], places) for key in ("sd", "low"))
+        high = decimal(100.0 * row["high"], 0 if row["high"] >= 0.1 else places)
         said.append(
             "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
             f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
-            f"{counted(counts['day'], 'day')}. Two seatings of one lamp differ by less than {limit} % in {percent} of "
-            "100 cases."
+            f"{counted(counts['day'], 'day')}. If that figure is the true one, two seatings of one lamp differ by less "
+            f"than {limit} % in {percent} of 100 cases."
         )
     ordered = sorted(rows.values(), key=lambda row: -row["part"])
     parts = [f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %" for row in ordered]

@@ -204,7 +204,12 @@ def stabilized_sentence(when_s: float | MethodError) -> str:
     head = f"Declared criterion of stabilization ({apart} {within})"
     if not isinstance(when_s, MethodError):
         return f"{head}: first met {minutes(when_s)} min after switch-on."
-    reason = "" if when_s.code == "not_stabilized" else f", because {why(when_s)}"
+    spans = minutes((PRACTICE.readings - 1) * PRACTICE.spacing_s)
+    reasons = {
+        "not_stabilized": "",
+        "record_too_short": f", which is shorter than the {spans} min that it asks for",
+    }
+    reason = reasons.get(when_s.code, f", because {why(when_s)}")
     return f"{head}: not met within the record{reason}. {known_sentence(when_s.known)}".strip()
 
 

@@ -300,7 +300,7 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
         said = [
             f"{lamp}: the claim of {row['claimed_flux_lm']:g} lm per {row['claimed_per']}{printed} at the highest "
             f"watts measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be "
-            f"at least {decimal(found.claim.implied_efficacy, 0)} lm/W: {words}."
+            f"at least {math.floor(found.claim.implied_efficacy)} lm/W: {words}."
         ]
     replies = (one for one in bench.their_figures if one.lamp == lamp and one.text)
     said += [

@@ -250,20 +250,19 @@ def change_sentences(bought: pd.DataFrame, *, percent: float, drawn: int, covera
     )
     name = CHANGE_WORDS[best["change"]]
     buys, beside = "no single change narrows these by more than so few draws leave open", ""
-    most = f"{CHANGE_WORDS[by_formula['change']]} buys most, {_half(by_formula['formula'])}"
+    most = f"by it the largest gain comes from {CHANGE_WORDS[by_formula['change']]}, {_half(by_formula['formula'])}"
     if _below(best, plain):
         beside = f", and {name} {_half(best['formula'])}"
-        most = "that buys most too" if by_formula is best else most
+        most = "that is the largest gain by it too" if by_formula is best else most
         alike = [CHANGE_WORDS[row["change"]] for row in others if not _below(best, row)]
-        buys = f"{name} buys most, {_half(best['specimens'])} for the specimens"
+        buys = f"the largest gain comes from {name}, {_half(best['specimens'])} for the specimens"
         buys += f", though so few draws do not tell it from {' and '.join(alike)}" if alike else ""
         if _below(for_models, best, "models"):
             buys += f"; for the models {CHANGE_WORDS[for_models['change']]}, {_half(for_models['models'])}"
     return (
         said,
         f"By rehearsal {buys}.",
-        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens{beside}; by it "
-        f"{most}.",
+        f"By the formula the protocol as it is gives {_half(plain['formula'])} for the specimens{beside}; {most}.",
     )
 
 
