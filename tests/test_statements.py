@@ -95,7 +95,9 @@ def test_assumed_words():
     assert statements.assumed_words([]) == "Nothing was assumed."
     keys = [
         Assumption("initial_s", 60.0, "s", "instant of the initial reading after switch-on: 60 s, assumed"),
-        Assumption("meter blue box limit_kind", "limit", "", "what the accuracy line means: limit, assumed"),
+        Assumption(
+            "limit_kind", "limit", "", "what the accuracy line means: limit, assumed", "meter", "blue box"
+        ),
     ]
     assert statements.assumed_words(keys) == (
         "Assumed: instant of the initial reading after switch-on 60 s, what the accuracy line means (blue box) limit."
