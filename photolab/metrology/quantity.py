@@ -1072,8 +1072,9 @@ class Joint:
         """Return some of the differences."""
         whole = self.sensitivities
         plain = whole.plain if isinstance(whole, Factored) else whole
-        squares = plain.power(2) if hasattr(plain, "tocsr") else plain**2
-        moved, far = plain[a] - plain[b], None
+        both = [plain[rows] for rows in (a, b)]
+        squares = [rows.power(2) if hasattr(rows, "tocsr") else rows**2 for rows in both]
+        moved, far = both[0] - both[1], None
         if isinstance(whole, Factored) and whole.right.shape[0] <= _SHARED:
             far = _Far.of(whole, a, b, moved)
         elif isinstance(whole, Factored):
@@ -1098,8 +1099,8 @@ class Joint:
                 told = (doubtful, brought, owner, estimate)
                 more, more_each, beyond = far.squares(each, group, dofs, (apart, column), told)
                 variance, part = variance + more, part + more_each
-            known = squares @ each**2
-            variance[variance <= _ROUNDING**2 * (known[a] + known[b])] = 0.0
+            known = sum(rows @ each**2 for rows in squares)
+            variance[variance <= _ROUNDING**2 * known] = 0.0
             total = np.where(variance > 0.0, variance, np.inf)
             part = part / total[owner]
             spent = np.bincount(owner, part**2 / dofs[estimate], len(a)) + beyond / total**2
