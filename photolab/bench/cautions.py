@@ -333,7 +333,7 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     late = (timed["day"] == above["day"]) & (timed["clock"].astype(object) < above["clock"].astype(object))
     words = "{value} comes after {above} by the order of day {day}; which is right?"
     yield "caution 37", "readings", timed.assign(above=above["clock"])[late], "clock", words
-    timed = tables["readings"][["day", "clock", "line"]]
+    timed = tables["readings"][["day", "clock", "line"]].drop_duplicates(["day", "clock"])
     timed = timed.assign(h=clock_hours(timed["clock"])).dropna().sort_values(["day", "h"], kind="stable")
     above = timed.groupby("day")[["clock", "h"]].shift()
     far = timed.assign(above=above["clock"], pause=timed["h"] - above["h"])
