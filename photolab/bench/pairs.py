@@ -156,8 +156,8 @@ class ReadingComparison(JudgedRatio):
     @property
     def resolvable_ratio(self) -> float:
         """Smallest ratio that this pair would show in four cases of five; NaN where an input is missing [1]."""
-        each = self.ln_ratio.u / math.sqrt(2.0)
-        return math.nan if self.missing else resolvable_ratio(each, 1, coverage=self.coverage)
+        each, how = self.ln_ratio.u / math.sqrt(2.0), {"dof": self.ln_ratio.dof, "coverage": self.coverage}
+        return math.nan if self.missing else resolvable_ratio(each, 1, **how)
 
     @property
     def largest_term(self) -> str:
