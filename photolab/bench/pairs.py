@@ -149,9 +149,9 @@ class ReadingComparison(JudgedRatio):
         """Totals; None where the verdict is not `inside`, and of the readings alone."""
         if self.verdict != "inside" or self.scope == "readings":
             return None
-        floor = self.ln_ratio.without("seating").u
-        how = {"dof": self.ln_ratio.dof, "coverage": self.coverage}  # as of the interval that did not show it
-        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, floor, **how)
+        seats, rest = self.ln_ratio.only("seating"), self.ln_ratio.without("seating")
+        how = {"dof": seats.dof, "floor_dof": rest.dof, "coverage": self.coverage}
+        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, rest.u, **how)
 
     @property
     def resolvable_ratio(self) -> float:
