@@ -22,9 +22,10 @@ from photolab.bench.spreads import (
     own_specimens,
     reading_spreads,
     seats_alike,
+    seen_through,
     specimen_spread,
 )
-from photolab.metrology.quantity import Input, Joint
+from photolab.metrology.quantity import Input, Joint, measured
 
 
 def seats(*rows):
@@ -319,6 +320,60 @@ def test_each_housing_has_a_seating_sd_of_its_own():
         assert_allclose(found.seating[housing].sd ** 2, squares / 8, rtol=1e-9)  # float rounding
         assert found.seating[housing].dof == 8
     assert found.mounting.dof == 16
+
+
+def test_a_seating_sd_found_below_noise_is_as_doubtful_as_what_it_was_found_from():
+    """Oracle: closed form: dof of m times the square of s^2/m, half of m at least; by hand over lamps and housings."""
+    rng = np.random.default_rng(1)
+    drawn, ss = rng.normal(0.0, 0.022, (3, 3)), 0.001 * rng.chisquare(9, (3, 3))  # of ten readings, SD 3.2 %
+    rows = [(f"K{i}", "D1", drawn[i, k], {"n": 10, "ss": ss[i, k]}) for i in range(3) for k in range(3)]
+    table = seats(*rows)
+    found = campaign_spreads(table, Settings(), "K0")
+    noise = table["ss"].sum() / (9 * 9) / 10
+    squares = table.groupby("lamp")["ln_value"].apply(lambda v: ((v - v.mean()) ** 2).sum()).sum()
+    assert 0.6 < found.mounting.sd**2 / (squares / 6) < 0.9
+    assert_allclose(found.mounting.sd**2, squares / 6 - noise, rtol=1e-9)  # float rounding
+    assert_allclose(found.mounting.dof, 6 * (1 - noise / (squares / 6)) ** 2, rtol=1e-9)
+    assert found.seating == {"HP": found.mounting}
+    assert found.own_seating["HP"].dof == 6
+    mostly = Spread(0.01, 8.0, False)
+    assert seen_through(mostly, np.array([0.0001, 0.0005])).dof == 8.0 / 4  # a quarter of m; half is taken
+    assert seen_through(mostly, np.zeros(2)) == mostly
+    declared, none = Spread(0.03, np.inf, True), Spread(0.0, 8.0, False)
+    assert seen_through(declared, np.array([0.01])) == declared
+    assert seen_through(none, np.array([0.01])) == none
+
+
+def test_the_mean_of_a_seating_covers_better_with_the_doubt_of_a_difference():
+    """Synthetic truth, 20 000 draws, s.e. 0.2 points: a fifth of m is noise, m has 4 dof; with those it is 91.2 %."""
+    rng, noise = np.random.default_rng(2), 0.2
+    found, of_m = [], []
+    for square, away in zip(rng.chisquare(4, 20_000) / 4, rng.standard_normal(20_000), strict=True):
+        seat = Spread(np.sqrt(max(square - noise, 0.0)), 4.0, False)
+        for told, dof in ((found, seen_through(seat, np.array([noise])).dof), (of_m, 4.0)):
+            mean = measured(away, Input("noise", np.sqrt(noise)), Input("seat", seat.sd, dof=dof))
+            told.append(abs(away) <= mean.half_width())
+    assert 0.93 < np.mean(found) < 0.945
+    assert 0.905 < np.mean(of_m) < 0.92
+
+
+def test_the_scatter_of_readings_is_no_scatter_of_days_or_pieces():
+    """Oracle: closed form: with the noise of the means as a scatter of seatings the same is taken off."""
+    rng = np.random.default_rng(6)
+    rows = [
+        ("B0", f"D{d}", v, {"specimen": piece})
+        for d in range(4)
+        for piece in "ab"
+        for v in rng.normal(0.0, 0.03, 2)
+    ]
+    table, noise = seats(*rows), np.tile([0.0001, 0.0003], 8)
+    apart, together = ({"HP": Spread(sd, np.inf, False)} for sd in (0.01, np.sqrt(0.0001 + 0.0002)))
+    days = day_spread(table, 0.01, "B0", apart, noise=noise)
+    assert_allclose(days.sd, day_spread(table, 0.01, "B0", together).sd, rtol=1e-9)  # float rounding
+    assert days.sd < day_spread(table, 0.01, "B0", apart).sd
+    pieces = between_specimens(table, apart, noise=noise)["B0"]
+    assert_allclose(pieces, between_specimens(table, together)["B0"], rtol=1e-9)  # float rounding
+    assert pieces[0] < between_specimens(table, apart)["B0"][0]
 
 
 def test_a_far_mounting_is_flagged_and_stays_in_the_pool():

@@ -302,3 +302,13 @@ def test_a_pair_of_typed_inputs_has_the_lines_of_its_inputs():
     locked = z * math.sqrt((20.0 * (1.0 / 300.0 - 1.0 / 800.0)) ** 2 + 2.0 * 0.03**2)
     assert locked > z * math.sqrt(seated)  # one range, the higher, would be worse, so it is not proposed
     assert [one.words for one in pair.assumed] == ["limit"]
+
+
+def test_what_a_pair_resolves_counts_its_degrees_of_freedom():
+    """Oracle: the power of Student's t by the noncentral t of scipy: four in five at the ratio that is said."""
+    seats = [Input(("mounting", lamp), 0.02, dof=4.0, kind="seating", variance="pool") for lamp in "ab"]
+    a, b = (measured(math.log(1000.0), q) for q in seats)
+    pair = compare_pair(a, b, scope="specimens", coverage=0.95, alike_percent=10.0, mounting_sd=0.02)
+    shift, t = math.log(pair.resolvable_ratio) / (0.02 * math.sqrt(2.0)), stats.t.ppf(0.975, 4)
+    assert_allclose(stats.nct.sf(t, 4, shift) + stats.nct.cdf(-t, 4, shift), 0.8, rtol=1e-6)
+    assert shift > 3.6  # of a known SD it would be 2.8

@@ -122,6 +122,11 @@ def test_remaining_light_is_said_in_the_declared_form():
     one = Remaining(0.8233, 0.8171, 0.8296, 0.0037, 40.0, "record", False, at_s=1800.0, initial_s=60.0)
     said = "Remaining light: 82.3 % (81.7 to 83.0) of the 60 s value after 30 minutes"
     assert str(say(one)) == f"{said}."
+    beyond = Remaining(0.8233, 0.8171, 0.8296, 0.0037, 40.0, "bounds", True, at_s=1800.0, initial_s=60.0)
+    cut = (
+        " That instant lies beyond the record; a cut that the lamp makes after its end is not in this range."
+    )
+    assert str(say(beyond)) == said + "." + cut
     last = Remaining(0.81, 0.79, 0.82, 0.01, 40.0, "bounds", True, at_s=math.inf, initial_s=60.0)
     assert str(say(last)).startswith("The final level is 81.0 % (79.0 to 82.0; wider below,")
 

@@ -1,7 +1,9 @@
 """Figures of others and of an earlier report, read and set beside those of a bench.
 
 The score is that of two laboratories with their expanded uncertainties (ISO 13528:2022, 9.7), on ln of the ratios. A
-bench set beside itself is no independent witness: what both its reports share cannot show.
+bench set beside itself is no independent witness: what both its reports share cannot show. Where one rectangular input
+carries most of both, their intervals are narrower than the factor k times u of that score: of equal figures at a
+coverage of 0.95 it then sets 7 % apart (four fifths of either variance), 9 % (nearly all of it), in place of 5 %.
 """
 
 from __future__ import annotations

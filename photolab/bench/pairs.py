@@ -133,15 +133,15 @@ class ReadingComparison(JudgedRatio):
         """Totals; None where the verdict is not `inside`, and of the readings alone."""
         if self.verdict != "inside" or self.scope == "readings":
             return None
-        floor = self.ln_ratio.without("seating").u
-        how = {"dof": self.ln_ratio.dof, "coverage": self.coverage}  # as of the interval that did not show it
-        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, floor, **how)
+        seats, rest = self.ln_ratio.only("seating"), self.ln_ratio.without("seating")
+        how = {"dof": seats.dof, "floor_dof": rest.dof, "coverage": self.coverage}
+        return mountings_to_separate(self.ln_ratio.value, self.mounting_sd, rest.u, **how)
 
     @property
     def resolvable_ratio(self) -> float:
         """Smallest ratio that this pair would show in four cases of five; NaN where an input is missing [1]."""
-        each = self.ln_ratio.u / math.sqrt(2.0)
-        return math.nan if self.missing else resolvable_ratio(each, 1, coverage=self.coverage)
+        each, how = self.ln_ratio.u / math.sqrt(2.0), {"dof": self.ln_ratio.dof, "coverage": self.coverage}
+        return math.nan if self.missing else resolvable_ratio(each, 1, **how)
 
     @property
     def largest_term(self) -> str:

@@ -25,6 +25,8 @@ HOUSING_PRIOR_DOF = 2.0
 """Weight of the pool of all housings beside a housing's own seatings. [1]"""
 HOUSING_LEVEL = 0.2
 """Chance under which housings whose seats scatter alike are called unlike; `tests/benchmarks/spread_rules.py`. [1]"""
+LEAST_SHARE = 0.5
+"""Least share of seating in the scatter of mounting means, where its degrees of freedom are counted. [1]"""
 MODULATED_RATIO = 3.0
 """A lamp whose repeats scatter over this many pooled SDs keeps its own reading SD. [1]"""
 
@@ -85,9 +87,14 @@ class Spreads:
 
     def noise(self, seats: Columns) -> Array:
         """Return the SD of each mounting's mean from reading to reading, in ln."""
-        lamps = seats.groups("lamp")
-        sd = np.array([self.reading[str(lamp)].sd for lamp in seats["lamp"][lamps.first]])
-        return np.asarray(sd[lamps.code] / np.sqrt(seats.numbers("n")))
+        return _noise(seats, self.reading)
+
+
+def _noise(seats: Columns, reading: dict[str, Spread]) -> Array:
+    """Return the SD of each mounting's mean from reading to reading."""
+    lamps = seats.groups("lamp")
+    sd = np.array([reading[str(lamp)].sd for lamp in seats["lamp"][lamps.first]])
+    return np.asarray(sd[lamps.code] / np.sqrt(seats.numbers("n")))
 
 
 def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads:
@@ -114,14 +121,49 @@ def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads
     first = table.among(initial)
     declared = settings.mounting_sd_percent / 100.0
     mounting, own, flagged = mounting_spreads(first, declared, reading)
-    seating = dict.fromkeys(_labels(table, "housing"), mounting) | housing_spreads(own, mounting)
-    day = day_spread(first, settings.day_sd_percent / 100.0, baseline, seating)
-    between = between_specimens(first, seating)
+    used, noise = housing_spreads(own, mounting), _noise(first, reading) ** 2
+    pool = seen_through(mounting, noise)
+    seating = dict.fromkeys(_labels(table, "housing"), pool)
+    seating |= {h: seen_through(spread, noise[first["housing"] == h]) for h, spread in used.items()}
+    day = day_spread(first, settings.day_sd_percent / 100.0, baseline, used, noise=noise)
+    between = between_specimens(first, used, noise=noise)
     declared = settings.specimen_sd_percent / 100.0
     specimen = specimen_spread(between, declared)
     each = {lamp: own_specimens(between.get(lamp), declared) for lamp in reading}
     far = tuple(initial[list(flagged)].tolist())
-    return Spreads(reading, mounting, day, specimen, seating, own, each, far)
+    return Spreads(reading, pool, day, specimen, seating, own, each, far)
+
+
+def seen_through(seating: Spread, noise: Array) -> Spread:
+    r"""Return a spread of mountings with the degrees of freedom that it has as a difference.
+
+    Parameters
+    ----------
+    seating : Spread
+        What mounting means scatter less the scatter of readings, with the degrees of freedom of the former.
+    noise : ndarray, shape (mountings,)
+        Variance of each mean from reading to reading. [1]
+
+    Returns
+    -------
+    Spread
+        The same SD; a declared one as it is.
+
+    Notes
+    -----
+    A variance :math:`s^2 = m - n` found from a mean square m of :math:`\nu` degrees of freedom is as doubtful as m,
+
+    .. math:: \nu_s = \nu\, (s^2 / m)^2
+
+    (Welch and Satterthwaite, JCGM 100:2008, G.4.1), so that the mean of a mounting, in which what was taken off is
+    added again, has :math:`\nu`. The share is taken at `LEAST_SHARE` at least: below it the noise, which is known well,
+    decides, and an interval must not jump where nothing is left of the seating.
+    """
+    if seating.assumed or not seating.sd:
+        return seating
+    variance = seating.sd**2
+    share = max(variance / (variance + float(noise.mean())), LEAST_SHARE)
+    return Spread(seating.sd, seating.dof * share**2, False)
 
 
 def _labels(table: Columns, column: str) -> list[str]:
@@ -185,9 +227,7 @@ def mounting_spreads(
     cell = table.groups("lamp", "specimen", "housing", "point").code
     day = table.groups("day", "housing", "point").code
     value, housings = table.numbers("ln_value"), table.groups("housing")
-    lamps = table.groups("lamp")
-    sd = np.array([reading[lamp].sd for lamp in _labels(table, "lamp")])
-    noise = sd[lamps.code] ** 2 / table.numbers("n")
+    noise = _noise(table, reading) ** 2
     own, ss = {}, 0.0
     places = housings.apart(np.arange(table.rows))
     for housing, at in zip(_labels(table, "housing"), places, strict=True):
@@ -314,7 +354,9 @@ def _outlier(residual: Array, leverage: Array, dof: int) -> int | None:
     return worst if chance < FLAG_LEVEL and abs(residual[worst]) > 1e-9 else None
 
 
-def day_spread(seats: Table, declared: float, baseline: str, seating: dict[str, Spread]) -> Spread:
+def day_spread(
+    seats: Table, declared: float, baseline: str, seating: dict[str, Spread], *, noise: Array | float = 0.0
+) -> Spread:
     r"""Return the day SD: what the baseline lamp says of it, with the declared SD as a prior of `PRIOR_DOF`.
 
     Parameters
@@ -327,6 +369,8 @@ def day_spread(seats: Table, declared: float, baseline: str, seating: dict[str, 
         The lamp to use.
     seating : dict
         Mounting spread by housing, whose share is taken off.
+    noise : float or ndarray, shape (mountings,), default 0
+        Variance of each mean from reading to reading, taken off with it. [1]
 
     Returns
     -------
@@ -342,17 +386,20 @@ def day_spread(seats: Table, declared: float, baseline: str, seating: dict[str, 
     .. math:: \nu = (n v)^2 \Big/ \Big(\sum_g \frac{(n_g v + f_g s_g^2)^2}{f_g}
         + \sum_h \frac{(f_h s_h^2)^2}{\nu_h}\Big)
 
-    with the groups g of a specimen in a housing h, seating variances s^2, f days less one, and n as `_between` has it.
+    with the groups g of a specimen in a housing h, variances s^2 of their mounting means, f days less one, and n as
+    `_between` has it.
     """
     whole = Columns.of(seats)
-    table = whole.among(np.flatnonzero(whole["lamp"] == baseline))
+    mine = np.flatnonzero(whole["lamp"] == baseline)
+    table = whole.among(mine)
     outer = table.groups("specimen", "housing", "point")
     squares, share, free = _between(outer, table.groups("specimen", "housing", "point", "day"), table)
     if not free.any():
         return Spread(declared, np.inf, True)
     places = Groups(table.groups("housing").code[outer.first], table.groups("housing").first)
     pools = [seating[h] for h in _labels(table, "housing")]
-    less = free * np.array([pool.sd**2 for pool in pools])[places.code]
+    scatter = outer.mean(np.broadcast_to(noise, whole.rows)[mine])
+    less = free * (np.array([pool.sd**2 for pool in pools])[places.code] + scatter)
     found = float((squares - less).sum() / share.sum())
     level = max(found, declared**2)
     doubt = ((share * level + less) ** 2 / np.maximum(free, 1.0)).sum()
@@ -371,7 +418,9 @@ def _between(outer: Groups, inner: Groups, table: Columns) -> tuple[Array, Array
     return groups.sum(n * away**2), whole - groups.sum(n**2) / whole, np.asarray(groups.size - 1.0)
 
 
-def between_specimens(seats: Table, seating: dict[str, Spread]) -> dict[str, tuple[float, float, float]]:
+def between_specimens(
+    seats: Table, seating: dict[str, Spread], *, noise: Array | float = 0.0
+) -> dict[str, tuple[float, float, float]]:
     """Return for each lamp what its specimens, seated on one day, say of their spread.
 
     Parameters
@@ -380,6 +429,8 @@ def between_specimens(seats: Table, seating: dict[str, Spread]) -> dict[str, tup
         Mounting means of one instant.
     seating : dict
         Mounting spread by housing, whose share is taken off.
+    noise : float or ndarray, shape (mountings,), default 0
+        Variance of each mean from reading to reading, taken off with it. [1]
 
     Returns
     -------
@@ -392,7 +443,9 @@ def between_specimens(seats: Table, seating: dict[str, Spread]) -> dict[str, tup
     place = ("lamp", "housing", "point", "day")
     outer, inner = table.groups(*place), table.groups(*place, "specimen")
     squares, share, free = _between(outer, inner, table)
-    less = variance[table.groups("housing").code[outer.first]]
+    less = variance[table.groups("housing").code[outer.first]] + outer.mean(
+        np.broadcast_to(noise, table.rows)
+    )
     several = free >= 1
     lamps = table.groups("lamp")
     owner = Groups(lamps.code[outer.first], lamps.first)

@@ -100,6 +100,7 @@ def mountings_to_separate(
     floor: float,
     *,
     dof: float = math.inf,
+    floor_dof: float = math.inf,
     coverage: float = COVERAGE,
 ) -> MountingsToSeparate:
     """Return how many mountings of each lamp would tell two lamps apart.
@@ -112,8 +113,8 @@ def mountings_to_separate(
         Standard deviation of one mounting of one lamp, in ln. [1]
     floor : float
         Standard uncertainty of the ln ratio that mountings cannot lower. [1]
-    dof : float, default inf
-        Degrees of freedom of the interval. [1]
+    dof, floor_dof : float, default inf
+        Degrees of freedom of the two. [1]
     coverage : float, default COVERAGE
         Coverage probability of the interval. [1]
 
@@ -125,8 +126,9 @@ def mountings_to_separate(
     if ln_ratio == 0.0:
         return MountingsToSeparate(None, None)
     difference = math.expm1(abs(ln_ratio))
+    how = {"floor": floor, "dof": dof, "floor_dof": floor_dof, "coverage": coverage}
     need = [
-        replicates_needed(difference, mounting_sd, floor=floor, dof=dof, power=power, coverage=coverage)
+        replicates_needed(difference, mounting_sd, power=power, **how)
         for power in (EVEN_CHANCE, FOUR_IN_FIVE)
     ]
     return MountingsToSeparate(*need)

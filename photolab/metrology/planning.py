@@ -39,6 +39,7 @@ def resolvable_ratio(
     *,
     floor: float = 0.0,
     dof: float | None = math.inf,
+    floor_dof: float = math.inf,
     power: float = 0.8,
     coverage: float = COVERAGE,
 ) -> float:
@@ -57,6 +58,9 @@ def resolvable_ratio(
     dof : float or None, default inf
         Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
         alone, 2 (n - 1). [1]
+    floor_dof : float, default inf
+        Degrees of freedom of `floor`; together with those of the mountings by Welch and Satterthwaite (JCGM 100:2008,
+        G.4.1), so that more mountings leave those of the floor. [1]
     power : float, default 0.8
         Chance of resolving it :math:`\beta`. [1]
     coverage : float, default COVERAGE
@@ -77,10 +81,10 @@ def resolvable_ratio(
     About exp(2.8 u) at 80 % power and 95 % coverage. With finite dof the noncentral t replaces the normal
     law.
     """
-    _check_plan(relative_sd, floor, dof, power, coverage)
+    _check_plan(relative_sd, floor, (dof, floor_dof), power, coverage)
     least = 2 if dof is None else 1
     demand(n >= least, f"n must be {least} or more", n)
-    u, free = _mounted(n, relative_sd, floor, dof)
+    u, free = _mounted(n, relative_sd, floor, dof, floor_dof)
     return math.exp(_needed_shift(free, power, coverage) * u)
 
 
@@ -90,6 +94,7 @@ def replicates_needed(
     *,
     floor: float = 0.0,
     dof: float | None = math.inf,
+    floor_dof: float = math.inf,
     power: float = 0.8,
     coverage: float = COVERAGE,
 ) -> int | None:
@@ -106,6 +111,9 @@ def replicates_needed(
     dof : float or None, default inf
         Degrees of freedom of `relative_sd`; inf where it is known, None where it comes from these mountings
         alone, 2 (n - 1). [1]
+    floor_dof : float, default inf
+        Degrees of freedom of `floor`; together with those of the mountings by Welch and Satterthwaite (JCGM 100:2008,
+        G.4.1), so that more mountings leave those of the floor. [1]
     power : float, default 0.8
         Chance of resolving it; 0.5 is an even chance. [1]
     coverage : float, default COVERAGE
@@ -122,16 +130,15 @@ def replicates_needed(
     ValueError
         If an argument is outside its domain.
     """
-    _check_plan(relative_sd, floor, dof, power, coverage)
+    _check_plan(relative_sd, floor, (dof, floor_dof), power, coverage)
     holds = relative_difference > -1.0 and relative_difference != 0.0
     demand(holds, "relative_difference must be above -1 and not zero", f"{relative_difference:g}")
     difference = abs(math.log1p(relative_difference))
-    limit = math.inf if dof is None else dof
-    if floor > 0.0 and _power(difference / floor, limit, coverage) <= power:
+    if floor > 0.0 and _power(difference / floor, floor_dof, coverage) <= power:
         return None
 
     def resolves(n: int) -> bool:
-        u, free = _mounted(n, relative_sd, floor, dof)
+        u, free = _mounted(n, relative_sd, floor, dof, floor_dof)
         return u == 0.0 or _power(difference / u, free, coverage) >= power
 
     first = high = 2 if dof is None else 1
@@ -375,18 +382,25 @@ def run_order(
     return table
 
 
-def _check_plan(relative_sd: float, floor: float, dof: float | None, power: float, coverage: float) -> None:
+def _check_plan(
+    relative_sd: float, floor: float, dofs: tuple[float | None, float], power: float, coverage: float
+) -> None:
     """Refuse a plan outside its domain."""
     not_negative("relative_sd", relative_sd, missing=False)
     not_negative("floor", floor, missing=False)
-    require("dof", math.inf if dof is None else dof, lambda v: v > 0, "above zero", missing=False)
+    for name, dof in zip(("dof", "floor_dof"), dofs, strict=True):
+        require(name, math.inf if dof is None else dof, lambda v: v > 0, "above zero", missing=False)
     for name, chance in (("power", power), ("coverage", coverage)):
         require(name, chance, lambda p: (p > 0) & (p < 1), "between 0 and 1", missing=False)
 
 
-def _mounted(n: int, relative_sd: float, floor: float, dof: float | None) -> tuple[float, float]:
+def _mounted(
+    n: int, relative_sd: float, floor: float, dof: float | None, floor_dof: float
+) -> tuple[float, float]:
     """Return the standard uncertainty of ln(ratio) of two lamps mounted `n` times each, and its dof."""
-    return math.sqrt(2.0 * relative_sd**2 / n + floor**2), 2.0 * (n - 1) if dof is None else dof
+    seated, rest = 2.0 * relative_sd**2 / n, floor**2
+    spent = seated**2 / (2.0 * (n - 1) if dof is None else dof) + rest**2 / floor_dof
+    return math.sqrt(seated + rest), (seated + rest) ** 2 / spent if spent else math.inf
 
 
 def _power(standardised: float, dof: float, coverage: float) -> float:

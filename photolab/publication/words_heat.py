@@ -163,7 +163,10 @@ def remaining_sentence(remaining: Remaining) -> str:
     if math.isinf(remaining.at_s):
         slow = "wider below, because a slow further fall cannot be excluded"
         return f"The final level is {value} % ({from_to}; {slow}) of the {initial} value."
-    beyond = " That instant lies beyond the record." if remaining.extrapolated else ""
+    later = (
+        " That instant lies beyond the record; a cut that the lamp makes after its end is not in this range."
+    )
+    beyond = later if remaining.extrapolated else ""
     after = f"after {minutes(remaining.at_s)} minutes"
     return f"Remaining light: {value} % ({from_to}) of the {initial} value {after}.{beyond}"
 

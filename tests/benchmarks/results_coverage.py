@@ -89,6 +89,14 @@ SEAT, DAY, PIECE, REMAINING, SCATTER = 0.02, 0.01, 0.04, 0.02, 0.004
 VOLT, EXPONENT = 13.2, 3.42
 
 
+class AtEnds(np.random.Generator):
+    """A stream in which what lies within limits is always at one end of them, whichever."""
+
+    def uniform(self, low: float, high: float, size: int | None = None) -> Array:  # type: ignore[override]
+        """Return one end or the other."""
+        return np.where(self.random(size) < 0.5, low, high)
+
+
 def limit(rng: np.random.Generator, half: float, size: int | None = None) -> Array:
     """Return what is anywhere within limits."""
     return rng.uniform(-half, half, size)
@@ -243,9 +251,12 @@ def temperature(rng: np.random.Generator, rows: pd.DataFrame) -> tuple[dict[str,
 
 
 def record(
-    length_s: float,
+    length_s: float, *, cut: float = 0.0
 ) -> Callable[[np.random.Generator, pd.DataFrame], tuple[dict[str, pd.DataFrame], Truth]]:
-    """Return a world of two records of so many seconds, a reading every 30 s, neighbours correlated by up to 0.5."""
+    """Return a world of two records of so many seconds, a reading every 30 s, neighbours correlated by up to 0.5.
+
+    `cut` is what a lamp takes from its light of its own accord at 2000 s.
+    """
 
     def world(rng: np.random.Generator, rows: pd.DataFrame) -> tuple[dict[str, pd.DataFrame], Truth]:
         shown, truth, zero = np.empty(len(rows)), {}, float(limit(rng, RANGE))
@@ -265,7 +276,7 @@ def record(
             lux = 1000.0 * light(t + clock) * (1.0 + drift + 0.002 * noise)
             shown[block.index] = np.round(lux + zero)
             ends = light(np.array([60.0, 2400.0]))
-            truth[lamp, "remaining light", "hold", "readings"] = float(ends[1] / ends[0])
+            truth[lamp, "remaining light", "hold", "readings"] = float(ends[1] / ends[0]) * (1.0 - cut)
         return {"warm_up": rows.assign(illuminance_lx=shown)}, truth
 
     return world
@@ -278,6 +289,7 @@ class World:
     draw: Callable[[np.random.Generator, pd.DataFrame], tuple[dict[str, pd.DataFrame], Truth]]
     table: str
     rows: str
+    stream: type[np.random.Generator] = np.random.Generator
 
 
 def _crossed(header: str, *parts: list[str]) -> str:
@@ -339,6 +351,8 @@ WORLDS = {
         ),
     ),
 }  # fmt: skip
+WORLDS["ratios, meter at its limits"] = replace(WORLDS["ratios"], stream=AtEnds)
+WORLDS["record beyond, cut after its end"] = replace(WORLDS["record beyond"], draw=record(1500.0, cut=0.05))
 FEW = "lamp,illuminance_lx,housing,day,range_lx,mounting\n" + "".join(
     f"{lamp},1000,HP,D1,4000,{seat}\n" for lamp in ("B0", "K1", "K2") for seat in (1, 2)
 )
@@ -359,7 +373,7 @@ def template(world: World) -> Bench:
 
 def covered(world: World, benches: int, seed: int) -> dict[tuple[str, ...], list[float]]:
     """Return for each kind of row the share of a bench's intervals that hold the truth; NaN where none was given."""
-    rng, bench = np.random.default_rng(seed), template(world)
+    rng, bench = world.stream(np.random.PCG64(seed)), template(world)
     found: dict[tuple[str, ...], list[float]] = defaultdict(list)
     for _ in range(benches):
         tables, truth = world.draw(rng, bench.tables[world.table])

@@ -123,7 +123,7 @@ SEATS: dict[str, Draw] = {
 
 @dataclass(frozen=True)
 class World:
-    """What is true, in ln: seat SD of each housing, piece SD and number of pieces of each lamp, SD of days.
+    """What is true, in ln: SD of seats in each housing, of pieces, days and readings; number of pieces of each lamp.
 
     The first lamp, the baseline, is seated on every day, each other one on a single day.
     """
@@ -136,6 +136,8 @@ class World:
     scope: str = "specimens"
     days: int = 1
     day_sd: float = 0.0
+    repeats: int = 1
+    reading_sd: float = 0.0
 
     def days_of(self, lamp: int) -> list[int]:
         """Return the days on which a lamp is seated."""
@@ -169,6 +171,12 @@ WORLDS = {
     for sd in (0.3, 1.0, 2.0)
     for seat in (0.5, 3.0)
 }
+for lamps in (3, 6):  # mounting means scatter by 2 % in all
+    for noise in (0.2, 0.5):
+        seat, one = 0.02 * math.sqrt(1.0 - noise), 0.02 * math.sqrt(3.0 * noise)
+        WORLDS[f"{lamps} equal lamps, three readings a seating are {noise:g} of the variance"] = World(
+            (seat, seat), pieces=(1,) * lamps, piece_sd=(0.0,) * lamps, repeats=3, reading_sd=one
+        )
 
 
 def template(world: World) -> Bench:
@@ -182,6 +190,7 @@ def template(world: World) -> Bench:
         for piece in range(number)
         for day in world.days_of(k)
         for seat in range(world.seatings)
+        for _ in range(world.repeats)
     ]
     with tempfile.TemporaryDirectory() as folder:
         files = {
@@ -206,7 +215,8 @@ def drawn(world: World, rng: np.random.Generator) -> Array:
         for sd, of_day in zip(world.seat_sd, moved, strict=True):
             seats = sd * SEATS[world.law](rng, (number, len(days), world.seatings))
             parts.append((piece + of_day[days] + seats).ravel())
-    return np.concatenate(parts)
+    ln_value = np.repeat(np.concatenate(parts), world.repeats)
+    return ln_value + world.reading_sd * rng.standard_normal(ln_value.size) if world.reading_sd else ln_value
 
 
 def held(world: World, benches: int, seed: int, *, family: bool) -> dict[str, Array]:
@@ -226,7 +236,7 @@ def held(world: World, benches: int, seed: int, *, family: bool) -> dict[str, Ar
         if family:
             told = [campaign.pairs(housing, scope=world.scope)["resolved"].any() for housing in HOUSINGS]
             found["no pair of a housing falsely"].append(1.0 - float(np.mean(told)))
-        if world.scope == "specimens":
+        if world.scope == "specimens" and world.repeats == 1:
             seats = table.assign(ln_value=ln_value)
             apart = [f.subject for f in campaign.findings if f.code == "mounting_flagged"]
             found["flagged"].append(float(bool(apart)))
