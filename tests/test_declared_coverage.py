@@ -26,7 +26,7 @@ from photolab.publication.words_bench import held_words, levels_words
 from photolab.publication.words_lamp import record_sentences
 from photolab.thermal.warm_up_result import Step
 
-APPENDIX = Path(__file__).resolve().parents[1] / "notebooks" / "14_methods_appendix.ipynb"
+REPEATABILITY = Path(__file__).resolve().parents[1] / "notebooks" / "02_repeatability.ipynb"
 COVERAGES = (0.9, 0.99, 0.999)
 SHOWN = {0.9: "90 %", 0.99: "99 %", 0.999: "99.9 %"}
 
@@ -108,10 +108,10 @@ def test_limits_of_a_spread_follow_chi_squared(coverage):
     rows = campaign.components
     row = rows[(rows["level"] == "reading") & ~rows["assumed"].to_numpy(bool)].iloc[0]
     notebook = run_cells(
-        APPENDIX, {"bench": str(APPENDIX.parents[1] / "data" / "demo"), "coverage": coverage}
+        REPEATABILITY, {"bench": str(REPEATABILITY.parents[1] / "data" / "demo"), "coverage": coverage}
     )
     shown = "\n".join(one.data["text/plain"] for cell in notebook.cells for one in cell.get("outputs", ()))
-    shown = next(line for line in shown.splitlines() if line.startswith("reading  "))
+    (shown,) = re.findall(r"^reading to reading .* own readings .*$", shown, re.MULTILINE)
     assert f"{100.0 * row['sd']:.2f}" in shown
     tails = stats.chi2.ppf([0.5 + 0.5 * coverage, 0.5 - 0.5 * coverage], row["dof"])
     low, high = 100.0 * row["sd"] * (row["dof"] / tails) ** 0.5

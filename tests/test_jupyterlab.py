@@ -202,9 +202,9 @@ def test_sliders_move_the_answer(browser_needed, tmp_path):
     """Oracle: what the last cell says before the first slider is moved by ten steps."""
     from playwright.sync_api import sync_playwright
 
-    said = {path: path.read_text("utf-8") for path in sorted(notebooks_folder().glob("*.ipynb"))}
-    sources = [path for path, text in said.items() if "sliders(" in text and "sliders = False" not in text]
-    assert [path.name[:2] for path in sources] == ["01", "04", "06", "08", "12"]
+    paths = sorted(notebooks_folder().glob("*.ipynb"))
+    sources = [path for path in paths if "sliders(" in path.read_text("utf-8")]
+    assert [path.name[:2] for path in sources] == ["01", "04", "06", "08", "12", "13"]
     cells = {path.name: without_outputs(path, tmp_path / path.name) for path in sources}
     with jupyterlab(tmp_path) as address, sync_playwright() as play:
         browser = play.chromium.launch(executable_path=str(CHROMIUM), headless=True, args=BROWSER)
@@ -214,7 +214,7 @@ def test_sliders_move_the_answer(browser_needed, tmp_path):
             assert page.locator(ERROR).all_inner_texts() == [], name
             handles = page.locator(".widget-interact .noUi-handle")
             handles.first.wait_for(timeout=30_000)
-            assert 2 <= handles.count() <= 4, name
+            assert 1 <= handles.count() <= 4, name
             answer = page.locator(".widget-interact .jp-OutputArea")
             before = answer.inner_text()
             now, most = (handles.first.get_attribute(f"aria-{what}") for what in ("valuenow", "valuemax"))

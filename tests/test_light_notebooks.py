@@ -187,7 +187,7 @@ def test_without_spectra_the_index_stands_for_them(tmp_path):
 
     def limit(lamp: str, against: str) -> float:
         one = colours.colour_ratio(made, "M1", lamp, against, factors={})
-        assert one.known_from == ("mismatch index" if lamp != "B0" else "spectra")
+        assert one.known_from == ("mismatch index" if lamp != "B0" else "trimmed")
         assert one.ratio.value == 1.0
         return one.ratio.u * math.sqrt(3.0)
 
@@ -199,6 +199,23 @@ def test_without_spectra_the_index_stands_for_them(tmp_path):
     one = colours.colour_ratio(replace(made, meters={"M1": stated}), "M1", "K1", "B0", factors={})
     assert one.known_from == "stated factor"
     assert_allclose((one.ratio.value, one.ratio.u / one.ratio.value), (1 / 0.95, 0.01 / 0.95), rtol=1e-12)
+
+
+def test_spectra_are_named_only_where_they_are_on_file(tmp_path):
+    """Oracle: the folders: no spectra.csv at all; only filament lamps; the demo has spectra of every lamp."""
+    text = said("05", bench=str(ROOT / "tests" / "benches" / "club"))
+    assert re.search(
+        r"^stock +filament .*  the light it was trimmed to  taken as that light$", text, re.MULTILINE
+    )
+    assert "spectra" not in text
+    lamps = "lamp,technology,role\nB0,filament,baseline\nB1,filament,candidate\n"
+    made = bench(tmp_path, "lamp,illuminance_lx\nB0,300\nB1,330\n", toml=METER, lamps=lamps)
+    one = colours.colour_ratio(made, "M1", "B1", "B0", factors={})
+    assert words_light.colour_words(one) == (
+        "Of equal light, meter M1 is taken to read the same on B1 as on B0: it was trimmed to filament light, and no "
+        "spectrum of B1 is on file."
+    )
+    assert len(re.findall(r"^(?:B0|K\d) .*  spectra$", said("05"), re.MULTILINE)) == 9
 
 
 def test_beam_results_stay_three(demo):

@@ -18,6 +18,8 @@ from photolab.metrology.quantity import Measured, measured
 
 WAYS = ("ignored", "declared", "corrected")
 """Colour ignored; covered by the declared index of the meter; corrected with spectra or a stated factor."""
+SOURCES = ("trimmed", "spectra", "stated factor", "mismatch index")
+"""Where a reading ratio is known from, the weakest last; ``trimmed``: taken as the light the meter was trimmed to."""
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class ColourRatio:
     ratio : Measured
         Reading ratio of two lamps that give equal light. [1]
     known_from : str
-        ``spectra``, ``stated factor`` or ``mismatch index``, the weakest of the two lamps.
+        One of `SOURCES`, the weakest of the two lamps.
     coverage : float
         Coverage probability of the bench. [1]
     """
@@ -62,13 +64,14 @@ def colour_ratio(
     -------
     ColourRatio
         From the factors; of a lamp without one, from the stated factor of its technology, else within the limits
-        that the mismatch index sets, as the campaign counts them: what lamps of one technology share cancels.
+        that the mismatch index sets, as the campaign counts them: what lamps of one technology share cancels. A
+        filament lamp of which nothing is on file counts as the light that the meter was trimmed to.
     """
     (own, source), (other, weaker) = (
-        _reads(bench, meter, name, factors) if name else (measured(1.0), "spectra")
+        _reads(bench, meter, name, factors) if name else (measured(1.0), "trimmed")
         for name in (lamp, against)
     )
-    known_from = max(source, weaker, key=("spectra", "stated factor", "mismatch index").index)
+    known_from = max(source, weaker, key=SOURCES.index)
     return ColourRatio(meter, lamp, against, own / other, known_from, bench.settings.coverage)
 
 
@@ -81,8 +84,8 @@ def _reads(bench: Bench, meter: str, lamp: str, factors: Mapping[str, float]) ->
         factor, source = factors[lamp], "spectra"
     elif stated is not None:
         (factor, u), source = stated, "stated factor"
-    elif technology == "filament":  # what the meter was trimmed to
-        return measured(1.0), "spectra"
+    elif technology == "filament":
+        return measured(1.0), "trimmed"
     else:
         alike = own_colour_likeness(bench.tables["lamps"]).get(lamp, "like")
         own = instruments.own_colour_input(owner, lamp, alike)

@@ -199,16 +199,20 @@ def _cell(value: object, places: int | None) -> str:
     return str(value)
 
 
-def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) -> Any:
+def sliders(
+    answer: Callable[..., Any], *, said: Callable[[Any], Any], **ranges: tuple[float, float, float]
+) -> Any:
     """Return sliders over the arguments of an answer, and the answer below them.
 
     Parameters
     ----------
     answer : callable
-        Called with every argument by name when a slider is let go; what it returns is shown. Its defaults are where
-        the sliders begin.
+        Called with every argument by name when a slider is let go. Its defaults are where the sliders begin.
+    said : callable
+        Makes what is shown of what the answer returns: `photolab.publication.words.say`, as a rule.
     **ranges : tuple of numbers, length 3
-        Lowest, highest and step of each argument; widened to its default.
+        Lowest, highest and step of each argument; widened to its default. An argument whose figures are all whole
+        stays whole.
 
     Returns
     -------
@@ -228,6 +232,9 @@ def sliders(answer: Callable[..., Any], **ranges: tuple[float, float, float]) ->
     made = {}
     for name, (low, high, step) in ranges.items():
         at, words = begin[name], name.replace("_", " ")
-        whole = {"value": at, "min": min(low, at), "max": max(high, at), "step": step}
-        made[name] = ipywidgets.FloatSlider(**whole, description=words, continuous_update=False, **look)
-    return ipywidgets.interactive(answer, {"manual": False, "auto_display": True}, **made)
+        figures = {"value": at, "min": min(low, at), "max": max(high, at), "step": step}
+        whole = all(isinstance(figure, int) for figure in figures.values())
+        slider = ipywidgets.IntSlider if whole else ipywidgets.FloatSlider
+        made[name] = slider(**figures, description=words, continuous_update=False, **look)
+    options = {"manual": False, "auto_display": True}
+    return ipywidgets.interactive(lambda **moved: said(answer(**moved)), options, **made)

@@ -228,6 +228,11 @@ def colour_words(one: ColourRatio) -> str:
             f"{head} may read {decimal(half, 1)} % more or less on {one.lamp} than on {against} at {percent}: no "
             f"factor is known, so its mismatch index f1' stands for one."
         )
+    if one.known_from == "trimmed":
+        return (
+            f"{head} is taken to read the same on {one.lamp} as on {against}: it was trimmed to filament light, and no "
+            f"spectrum of {one.lamp} is on file."
+        )
     more = 100.0 * (one.ratio.value - 1.0)
     return (
         f"{head} reads {decimal(abs(more), 2)} % {'more' if more > 0 else 'less'} on {one.lamp} than on {against}: the "
@@ -244,7 +249,7 @@ def colour_cells(one: ColourRatio, technology: str) -> dict[str, str | float]:
         f"meter {one.meter} reads more (%)": 100.0 * (one.ratio.value - 1.0),
         f"± (%, {100.0 * one.coverage:g} %)": 100.0 * one.ratio.half_width(one.coverage) / one.ratio.value,
         "than on": one.against or "the light it was trimmed to",
-        "known from": one.known_from,
+        "known from": {"trimmed": "taken as that light"}.get(one.known_from, one.known_from),
     }
 
 
