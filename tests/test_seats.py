@@ -116,7 +116,13 @@ def test_weights_are_those_of_the_whole_covariance(monkeypatch, days, candidates
     how = {"mounting": 0.02, "day": 0.03, "drift": 0.004}
     expected = full_weights(table, noise, **how)
     monkeypatch.setattr(seats_module, "_FULL", 0)
-    matrix = lamp_weights(table, noise_sd=noise, **how).matrix
+    weights = lamp_weights(table, noise_sd=noise, **how)
+    matrix = weights.matrix
+    if candidates == "of the day":  # what a lamp has for itself are the seatings of its day
+        for k, (lamp, *_) in enumerate(weights.names):
+            assert set(table["day"].iloc[matrix.plain[[k]].indices]) <= (
+                {f"D{lamp[1]}"} if lamp != "B0" else set()
+            )
     assert matrix.right.shape[0] == factors * (2 if clocks and candidates == "the same" else 1)
     assert_allclose(matrix.full().toarray(), expected, rtol=0, atol=1e-13)  # float rounding
     monkeypatch.setattr(seats_module, "_FULL", 10**6)
