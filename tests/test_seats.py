@@ -118,11 +118,15 @@ def test_weights_are_those_of_the_whole_covariance(monkeypatch, days, candidates
     monkeypatch.setattr(seats_module, "_FULL", 0)
     weights = lamp_weights(table, noise_sd=noise, **how)
     matrix = weights.matrix
-    if candidates == "of the day":  # what a lamp has for itself are the seatings of its day
+    if (
+        candidates == "of the day" and not clocks
+    ):  # a lamp's own part: its seatings, and the baseline's of its day
         for k, (lamp, *_) in enumerate(weights.names):
-            assert set(table["day"].iloc[matrix.plain[[k]].indices]) <= (
-                {f"D{lamp[1]}"} if lamp != "B0" else set()
-            )
+            own = table.iloc[matrix.plain[[k]].indices]
+            assert set(zip(own["lamp"], own["day"], strict=True)) <= {
+                (x, f"D{lamp[1]}") for x in (lamp, "B0")
+            }
+        assert set(table["lamp"].iloc[matrix.right.indices]) == {"B0"}
     assert matrix.right.shape[0] == factors * (2 if clocks and candidates == "the same" else 1)
     assert_allclose(matrix.full().toarray(), expected, rtol=0, atol=1e-13)  # float rounding
     monkeypatch.setattr(seats_module, "_FULL", 10**6)
