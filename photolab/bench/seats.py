@@ -190,8 +190,8 @@ def lamp_weights(
         \quad R = U - X W_0 U
 
     R holds only days whose lamps were read on others too (Robinson, That BLUP is a good thing, Statistical Science 6,
-    1991). Where fewer cells than days tie the days together, the equations are solved the other way round, days first,
-    so that time and memory follow the mountings in both cases.
+    1991). Where there are many, and fewer cells than days tie the days together, the equations are solved the other way
+    round, days first, so that time and memory follow the mountings in both cases.
     """
     seats = Columns.of(seats)
     cells, results = seats.groups(*CELL), seats.groups(*RESULT)
@@ -211,14 +211,14 @@ def lamp_weights(
     owner = results.code[cells.first]
     share = 1.0 / np.bincount(owner)[owner]
     mean = sparse.csr_array((share, (owner, np.arange(len(cells)))), shape=(len(results), len(cells)))
-    if len(told) <= linked.sum():
+    large = len(results) * int(seats["n"].sum()) > _FULL
+    if len(told) <= linked.sum() or not large:
         rest = rest[:, told]
         gain = (rest.T @ inverse).tocsr()
         solved = sparse.csr_array(np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray()))
         factored = Factored((mean @ plain).tocsr(), (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
     else:
         factored = _by_linked_cells(mean, plain, shape, rest, inverse, cells, linked)
-    large = len(results) * int(seats["n"].sum()) > _FULL
     matrix = factored if large and factored.right.shape[0] else factored.full()
     named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
     return Weights(tuple(zip(*named, strict=True)), matrix, seats)
