@@ -117,7 +117,17 @@ def test_weights_are_those_of_the_whole_covariance(monkeypatch, days, candidates
     how = {"mounting": 0.02, "day": 0.03, "drift": 0.004}
     expected = full_weights(table, noise, **how)
     monkeypatch.setattr(seats_module, "_FULL", 0)
-    matrix = lamp_weights(table, noise_sd=noise, **how).matrix
+    weights = lamp_weights(table, noise_sd=noise, **how)
+    matrix = weights.matrix
+    if (
+        candidates == "of the day" and not clocks
+    ):  # a lamp's own part: its seatings, and the baseline's of its day
+        for k, (lamp, *_) in enumerate(weights.names):
+            own = table.iloc[matrix.plain[[k]].indices]
+            assert set(zip(own["lamp"], own["day"], strict=True)) <= {
+                (x, f"D{lamp[1]}") for x in (lamp, "B0")
+            }
+        assert set(table["lamp"].iloc[matrix.right.indices]) == {"B0"}
     assert matrix.right.shape[0] == factors * (2 if clocks and candidates == "the same" else 1)
     assert_allclose(matrix.full().toarray(), expected, rtol=0, atol=1e-13)  # float rounding
     monkeypatch.setattr(seats_module, "_FULL", 10**6)
@@ -125,7 +135,7 @@ def test_weights_are_those_of_the_whole_covariance(monkeypatch, days, candidates
     assert_allclose(full.toarray(), expected, rtol=0, atol=1e-13)
 
 
-def test_lamps_of_single_days_need_no_factor():
+def test_lamps_of_single_days_need_no_factor(monkeypatch):
     """Oracle: the covariance of all mountings, inverted; only the clocks tell of the days, each day's of its own."""
     rng = np.random.default_rng(4)
     rows = [
@@ -135,6 +145,7 @@ def test_lamps_of_single_days_need_no_factor():
         for _ in range(3)
     ]
     table, noise = seats(*rows), np.full(27, 0.004)
+    monkeypatch.setattr(seats_module, "_FULL", 0)
     how = {"mounting": 0.02, "day": 0.03, "drift": 0.02}
     matrix = lamp_weights(table, noise_sd=noise, **how).matrix
     assert_allclose(matrix.toarray(), full_weights(table, noise, **how), rtol=0, atol=1e-13)

@@ -190,8 +190,8 @@ def lamp_weights(
         \quad R = U - X W_0 U
 
     R holds only days whose lamps were read on others too (Robinson, That BLUP is a good thing, Statistical Science 6,
-    1991). Where fewer cells than days tie the days together, the equations are solved the other way round, days first,
-    so that time and memory follow the mountings in both cases.
+    1991). Where there are many, and fewer cells than days tie the days together, the equations are solved the other way
+    round, days first, so that time and memory follow the mountings in both cases.
     """
     seats = Columns.of(seats)
     cells, results = seats.groups(*CELL), seats.groups(*RESULT)
@@ -211,14 +211,14 @@ def lamp_weights(
     owner = results.code[cells.first]
     share = 1.0 / np.bincount(owner)[owner]
     mean = sparse.csr_array((share, (owner, np.arange(len(cells)))), shape=(len(results), len(cells)))
-    if len(told) <= linked.sum():
+    large = len(results) * int(seats["n"].sum()) > _FULL
+    if len(told) <= linked.sum() or not large:
         rest = rest[:, told]
         gain = (rest.T @ inverse).tocsr()
         solved = sparse.csr_array(np.linalg.inv(np.eye(len(told)) + (gain @ rest).toarray()))
         factored = Factored((mean @ plain).tocsr(), (mean @ level[:, told]).tocsr(), (solved @ gain).tocsr())
     else:
-        factored = _by_linked_cells(mean, plain, shape, inverse, cells, linked)
-    large = len(results) * int(seats["n"].sum()) > _FULL
+        factored = _by_linked_cells(mean, plain, shape, rest, inverse, cells, linked)
     matrix = factored if large and factored.right.shape[0] else factored.full()
     named = [seats[c][results.first].astype(str).tolist() for c in RESULT]
     return Weights(tuple(zip(*named, strict=True)), matrix, seats)
@@ -228,6 +228,7 @@ def _by_linked_cells(
     mean: sparse.csr_array,
     plain: sparse.csr_array,
     shape: sparse.csr_array,
+    rest: sparse.csc_array,
     inverse: sparse.csr_array,
     cells: Groups,
     linked: NDArray[np.bool_],
@@ -237,17 +238,16 @@ def _by_linked_cells(
     What the seatings of a day tell of it is solved day by day; the light of the linked cells follows without the days,
     and any other cell is its own mean less what its day was found to be, which is linear in their light.
     """
-    at = np.flatnonzero(linked)
-    on = _incidence(cells, np.ones(len(cells.code)))[:, at]
-    own = sparse.diags_array(np.where(linked, 0.0, 1.0)) @ plain
-    level = own @ shape
-    rest = shape - level[cells.code]
-    gain = rest.T @ inverse
-    known = (sparse.eye_array(shape.shape[1]) + gain @ rest).tobsr((2, 2))
+    at, ties = np.flatnonzero(linked), linked[cells.code].astype(float)
+    on = _incidence(cells, ties)[:, at]
+    own = sparse.diags_array(1.0 - linked) @ plain
+    seen = sparse.diags_array(ties) @ shape + sparse.diags_array(1.0 - ties) @ rest
+    gain = seen.T @ inverse
+    known = (sparse.eye_array(shape.shape[1]) + gain @ seen).tobsr((2, 2))
     told = (sparse.bsr_array((np.linalg.inv(known.data), known.indices, known.indptr)) @ gain).tocsr()
     freed = on.T @ inverse - (gain @ on).T @ told
     light = sparse.csr_array(np.linalg.inv((freed @ on).toarray())) @ freed
-    moved = mean @ level @ told
+    moved = mean @ own @ shape @ told
     return Factored((mean @ own - moved).tocsr(), -(moved @ on + mean[:, at]).tocsr(), light.tocsr())
 
 

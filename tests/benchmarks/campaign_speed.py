@@ -11,9 +11,9 @@ is given.
 
 Measured on 30 November 2026 beside the first build, three times in turn: evaluate 7.8 to 8.0 ms and 85 to 96 ms (10.8
 to 12.0 times; 9.0 to 9.2 times where no correction factor of the same spectra is kept). Results of a bench just read,
-three processes of each in turn on a machine so busy that all took half as long again: 0.31 to 0.33 s and 0.77 to 0.79 s
-(2.4 to 2.5 times; 0.37 to 0.38 s without full matrices of few quantities, arrays of a distance run and less work for
-quantiles). More in DEVELOPERS.md, "Speed and memory, measured".
+three processes of each in turn, two cores busy with other work: 0.24 to 0.27 s and 0.60 to 0.68 s (2.3 to 2.8 times;
+0.27 to 0.29 s before few quantities were kept as a full matrix and distance runs were averaged as arrays). More in
+DEVELOPERS.md, "Speed and memory, measured".
 """
 
 import json
