@@ -997,7 +997,7 @@ def test_without_a_terminal_plain_lines_are_read_and_written(tmp_path):
     assert done.stdout.splitlines()[-1] == last
 
 
-def test_a_screen_of_fewer_rows_leaves_nothing_of_the_one_before(tmp_path, monkeypatch):
+def test_a_screen_of_fewer_rows_leaves_nothing_of_the_one_before(tmp_path):
     """Oracle: the rest of a lamp ends while nobody types: its large figures go."""
     plan = PLAN + "".join(f"{n},{DATE},wren,1,left,{n},initial\n" for n in (1, 2))
     bench = Bench(shed(tmp_path / "shed", plan=plan))
