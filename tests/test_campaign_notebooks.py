@@ -3,6 +3,7 @@
 import functools
 import math
 import re
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -114,6 +115,10 @@ def test_price_is_refused_where_the_gain_is_not_resolved():
     source = f"({cheapest} to {dearest}, by the range of the gain then, all lamps compared at once, 95 %), "
     assert source in k1
     assert k1.endswith("; the price of B0, 4.2 dal a lamp, is not subtracted.")
+    lamps = demo().bench.tables["lamps"]
+    lamps.loc[lamps["lamp"] == "B0", "price"] = math.nan
+    unpriced = replace(demo().bench, tables={**demo().bench.tables, "lamps": lamps})
+    assert price_sentences(unpriced, own)[0].endswith("; the price of B0 is not known.")
     among = gain("K5", "B0", "HR")  # clear alone, not among all: the report gives no price either
     assert (among.verdict, among.family_verdict) == ("clear", "inside")
     (k5,) = price_sentences(demo().bench, among)

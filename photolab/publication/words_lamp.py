@@ -344,8 +344,9 @@ def _price_of_baseline(bench: Bench, baseline: str) -> str:
     """Return what becomes of the price of the baseline in that of a gain."""
     row = _lamp(bench, baseline)
     each = f" a {row['price_per']}" if row["price_per"] else ""
-    known = "not known" if math.isnan(row["price"]) else f"{row['price']:g} {bench.settings.currency}{each}"
-    return f"the price of {baseline}, {known}, is not subtracted"
+    if math.isnan(row["price"]):
+        return f"the price of {baseline} is not known"
+    return f"the price of {baseline}, {row['price']:g} {bench.settings.currency}{each}, is not subtracted"
 
 
 def left_sentence(settings: Settings, run: WarmUpRun) -> str:
