@@ -103,7 +103,7 @@ SEAT, DAY, PIECE, REMAINING, SCATTER = 0.02, 0.01, 0.04, 0.02, 0.004
 VOLT, EXPONENT = 13.2, 3.42
 
 
-class AtEnds(np.random.Generator):
+class OnLimits(np.random.Generator):
     """A stream in which what lies within limits is always at one end of them, whichever."""
 
     def uniform(self, low: float, high: float, size: int | None = None) -> Array:  # type: ignore[override]
@@ -365,7 +365,7 @@ WORLDS = {
         ),
     ),
 }  # fmt: skip
-WORLDS["ratios, meter at its limits"] = replace(WORLDS["ratios"], stream=AtEnds)
+WORLDS["ratios, meter at its limits"] = replace(WORLDS["ratios"], stream=OnLimits)
 WORLDS["record beyond, cut after its end"] = replace(WORLDS["record beyond"], draw=record(1500.0, cut=0.05))
 FEW = "lamp,illuminance_lx,housing,day,range_lx,mounting\n" + "".join(
     f"{lamp},1000,HP,D1,4000,{seat}\n" for lamp in ("B0", "K1", "K2") for seat in (1, 2)
