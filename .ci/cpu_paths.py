@@ -26,9 +26,9 @@ COMMITTED = Path("reports/demo")
 NATIVE: dict[str, np.ndarray] = {}
 UNROUNDED = """
 import pickle, sys
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
-from photolab.publication import tables
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.folder.records import read_bench
+from photolab.publication.report import tables
 tables._rounded = lambda table: table
 found = tables.results(evaluate(read_bench("data/demo")))
 pickle.dump({name: found[name].to_numpy(float) for name in %r}, open(sys.argv[1], "wb"))

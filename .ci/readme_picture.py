@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from photolab.bench.model import Meter
-from photolab.bench.pairs import ReadingComparison
-from photolab.bench.two_readings import compare
+from photolab.bench.results.pairs import ReadingComparison
+from photolab.bench.results.two_readings import compare
+from photolab.bench.terms.model import Meter
 from photolab.publication.figures.bars import draw_three
 from photolab.publication.figures.common import new_figure, picture
 

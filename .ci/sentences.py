@@ -17,8 +17,9 @@ from typing import Any
 
 import pytest
 
-from photolab.bench import evaluation, records
-from photolab.publication import tables
+from photolab.bench.folder import records
+from photolab.bench.results import evaluation
+from photolab.publication.report import tables
 
 ROOT = Path(__file__).resolve().parent.parent
 sys.path.insert(0, str(ROOT / "tests"))

@@ -16,18 +16,18 @@ __version__ = "0.1.0"
 _HOME = {
     "Input": "metrology.quantity",
     "Measured": "metrology.quantity",
-    "Meter": "bench.model",
+    "Meter": "bench.terms.model",
     "agree": "publication.words",
-    "bench_folder": "publication.notebooks",
-    "compare": "bench.two_readings",
-    "evaluate": "bench.evaluation",
+    "bench_folder": "publication.report.notebooks",
+    "compare": "bench.results.two_readings",
+    "evaluate": "bench.results.evaluation",
     "fit_warm_up": "thermal.warm_up",
     "luminous_intensity": "photometry.distance",
     "mismatch_correction": "photometry.spectrum",
-    "read_bench": "bench.records",
+    "read_bench": "bench.folder.records",
     "say": "publication.words",
     "surface_temperature": "thermal.thermography",
-    "table": "publication.display",
+    "table": "publication.sentences.display",
 }
 __all__ = list(_HOME)
 

@@ -57,7 +57,7 @@ def _run(argv: list[str]) -> int:
     except (PhotolabError, ValueError, OSError) as refused:
         said = str(refused)
         if isinstance(refused, RecordError) and args.command in (_check, _take):
-            from photolab.publication import readiness
+            from photolab.publication.report import readiness
 
             said = "\n".join(readiness.refusal(Path(args.folder), refused))
         elif isinstance(refused, OSError) and refused.filename:
@@ -78,23 +78,23 @@ def _tell(line: str) -> None:
 
 
 def _compare(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.publication.compare_command import run
+    from photolab.publication.commands.compare_command import run
 
     return run(args)
 
 
 def _check(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.publication import readiness
+    from photolab.publication.report import readiness
 
     return readiness.report(Path(args.folder), say=_tell)
 
 
 def _new(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.bench.write import new_folder, write_files
+    from photolab.bench.folder.write import new_folder, write_files
 
     folder = args.folder
     if args.demo:
-        from photolab.publication.notebooks import demo_folder
+        from photolab.publication.report.notebooks import demo_folder
 
         files = {file.name: file.read_bytes() for file in demo_folder().iterdir() if file.is_file()}
         write_files(files, Path(folder))
@@ -113,26 +113,26 @@ def _new(args: argparse.Namespace) -> Iterable[str]:
 
 
 def _columns(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.bench.schema import listing
+    from photolab.bench.terms.schema import listing
 
     return listing(args.file, markdown=args.markdown)
 
 
 def _plan(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.publication.plan_sheet import run
+    from photolab.publication.commands.plan_sheet import run
 
     return run(args)
 
 
 def _open(args: argparse.Namespace) -> int:
-    from photolab.publication.workplace import open_lab
+    from photolab.publication.commands.workplace import open_lab
 
     how = {"run": args.run, "browser": not args.no_browser, "options": args.for_jupyterlab}
     return open_lab(Path(args.folder), work=Path(args.work) if args.work else None, **how)
 
 
 def _appendix(args: argparse.Namespace) -> int:
-    from photolab.publication.appendix import publish
+    from photolab.publication.report.appendix import publish
 
     folder = Path(args.folder)
     out = Path(args.out) if args.out else Path("reports") / folder.resolve().name
@@ -147,10 +147,10 @@ def _appendix(args: argparse.Namespace) -> int:
 
 
 def _defend(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.bench.evaluation import evaluate
-    from photolab.bench.records import read_bench
-    from photolab.publication.defend import answer
-    from photolab.publication.tables import results
+    from photolab.bench.folder.records import read_bench
+    from photolab.bench.results.evaluation import evaluate
+    from photolab.publication.commands.defend import answer
+    from photolab.publication.report.tables import results
 
     campaign = evaluate(read_bench(args.folder))
     for head, lines in answer(campaign, results(campaign), args.lamp).items():
@@ -158,16 +158,16 @@ def _defend(args: argparse.Namespace) -> Iterable[str]:
 
 
 def _take(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.publication import take_screen
+    from photolab.publication.commands import take_screen
 
     return [take_screen.run(Path(args.folder))]
 
 
 def _rehearse(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.bench.redraw_tables import World
-    from photolab.bench.rehearse import Plan
-    from photolab.publication import rehearsal
-    from photolab.publication.plan_sheet import refuse_only_planned
+    from photolab.bench.drawn.redraw_tables import World
+    from photolab.bench.drawn.rehearse import Plan
+    from photolab.publication.commands import rehearsal
+    from photolab.publication.commands.plan_sheet import refuse_only_planned
 
     try:
         differences = tuple(float(one) for one in args.differences.split(","))
@@ -188,8 +188,8 @@ def _rehearse(args: argparse.Namespace) -> Iterable[str]:
 
 
 def _simulate(args: argparse.Namespace) -> Iterable[str]:
-    from photolab.bench.demo import demo_truth
-    from photolab.bench.simulation import simulate, write_simulation
+    from photolab.bench.drawn.demo import demo_truth
+    from photolab.bench.drawn.simulation import simulate, write_simulation
 
     write_simulation(simulate(demo_truth(), seed=args.seed), Path(args.out))
     return [f"{args.out}: an invented bench, seed {args.seed}. Next: photolab check {args.out}"]

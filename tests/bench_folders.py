@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from photolab.bench.records import Problem, RecordError, read_bench
+from photolab.bench.folder.records import Problem, RecordError, read_bench
 
 DATA = Path(__file__).resolve().parent.parent / "data"
 TOML = """\

@@ -2,7 +2,7 @@
 
 import os
 
-from photolab.publication.notebooks import STRICT_ENVIRONMENT
+from photolab.publication.report.notebooks import STRICT_ENVIRONMENT
 
 # Kernels that the notebook plugin starts inherit this process's environment;
 # a bench of the user's must not be tested by mistake.

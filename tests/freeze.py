@@ -16,9 +16,9 @@ from pathlib import Path
 from shared_demo import bench_of, campaign_of, rows_of
 
 from photolab import cli
-from photolab.bench.model import Bench
-from photolab.publication import tables
-from photolab.publication.front_page import front_page
+from photolab.bench.terms.model import Bench
+from photolab.publication.report import tables
+from photolab.publication.report.front_page import front_page
 
 HERE = Path(__file__).parent
 NET = HERE / "net"

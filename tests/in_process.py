@@ -12,7 +12,7 @@ import pytest
 from shared_demo import share
 
 from photolab.errors import NotInFolder
-from photolab.publication.notebooks import canonical, fill_answer, inject
+from photolab.publication.report.notebooks import canonical, fill_answer, inject
 
 
 def run_cells(

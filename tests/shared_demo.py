@@ -9,11 +9,12 @@ import pandas as pd
 import pytest
 
 import photolab
-from photolab.bench import evaluation, records
-from photolab.bench.campaign import Campaign
-from photolab.bench.model import Bench
-from photolab.bench.truth import Truth
-from photolab.publication import tables
+from photolab.bench.drawn.truth import Truth
+from photolab.bench.folder import records
+from photolab.bench.results import evaluation
+from photolab.bench.results.campaign import Campaign
+from photolab.bench.terms.model import Bench
+from photolab.publication.report import tables
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 BENCHES = Path(__file__).parent / "benches"

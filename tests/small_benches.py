@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from photolab.bench.model import Bench
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.terms.model import Bench
 
 METER = """schema = 1
 [bench]

@@ -18,7 +18,7 @@ import sys, time
 from datetime import datetime, timedelta
 from pathlib import Path
 from photolab.cli import main
-from photolab.publication import take_screen
+from photolab.publication.commands import take_screen
 began, start, put_on = time.time(), datetime.fromisoformat(sys.argv[2]), Path(sys.argv[4])
 def now():
     later = float(put_on.read_text()) if put_on.exists() else 0.0

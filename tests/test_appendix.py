@@ -13,11 +13,11 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 
 from photolab.cli import main
 from photolab.errors import MethodError, RecordError
-from photolab.publication import appendix
-from photolab.publication.appendix import publish
-from photolab.publication.notebooks import write_notebook
-from photolab.publication.provenance import file_hash, report_state
-from photolab.publication.readiness import report as readiness_report
+from photolab.publication.report import appendix
+from photolab.publication.report.appendix import publish
+from photolab.publication.report.notebooks import write_notebook
+from photolab.publication.report.provenance import file_hash, report_state
+from photolab.publication.report.readiness import report as readiness_report
 
 BENCH = """schema = 1
 

@@ -7,8 +7,8 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.repeatability import baseline_charts, without
+from photolab.bench.questions.repeatability import baseline_charts, without
+from photolab.bench.results.evaluation import evaluate
 
 
 @pytest.fixture(scope="module")

@@ -8,14 +8,14 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from small_benches import METER, bench, csv
 
-from photolab.bench.beam_grids import BeamScan, read_beams
-from photolab.bench.beam_ratios import beam_ratio
-from photolab.bench.beams import beam_rows, evaluate_beams
-from photolab.bench.corrections import spectral_factor
-from photolab.bench.records import read_bench
-from photolab.bench.simulation_tables import BEAM_SHAPES, beam_shape
+from photolab.bench.drawn.simulation_tables import BEAM_SHAPES, beam_shape
+from photolab.bench.folder.records import read_bench
+from photolab.bench.inputs.corrections import spectral_factor
+from photolab.bench.results.beam_grids import BeamScan, read_beams
+from photolab.bench.results.beam_ratios import beam_ratio
+from photolab.bench.results.beams import beam_rows, evaluate_beams
 from photolab.errors import MethodError, RecordError
-from photolab.publication.notebooks import repository_root
+from photolab.publication.report.notebooks import repository_root
 
 READINGS = "lamp,illuminance_lx,housing\nB0,300,HP\nK1,330,HP\n"
 HEAD = "run,lamp,housing,horizontal_deg,vertical_deg,illuminance_lx,dark_lx,range_lx"

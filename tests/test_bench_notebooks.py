@@ -17,11 +17,11 @@ from shared_demo import demo_campaign
 from small_benches import HOUSING, LAMPS, METER, csv, write
 
 import photolab as pl
-from photolab.bench.repeatability import initial_readings, level_spreads
+from photolab.bench.questions.repeatability import initial_readings, level_spreads
 from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.reporting import decimal
-from photolab.publication import figure_tables
+from photolab.publication.sentences import figure_tables
 
 HERE = Path(__file__).parent
 NOTEBOOKS = HERE.parent / "notebooks"

@@ -26,10 +26,10 @@ from pypdf import PdfReader
 from scipy import stats
 from shared_demo import bench_of, campaign_of, share
 
-from photolab.bench import heat
-from photolab.bench.campaign import Campaign
-from photolab.publication import appendix, held_back
-from photolab.publication.page import Section, notebook_blocks
+from photolab.bench.results import heat
+from photolab.bench.results.campaign import Campaign
+from photolab.publication.report import appendix, held_back
+from photolab.publication.report.page import Section, notebook_blocks
 
 HERE = Path(__file__).parent
 SHAPES = make.shapes()

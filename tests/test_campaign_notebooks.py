@@ -13,14 +13,14 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_campaign as demo
 
-from photolab.bench.derived import judge_gain
-from photolab.bench.overturning import without_each
-from photolab.bench.review import Forecast
+from photolab.bench.questions.overturning import without_each
+from photolab.bench.questions.review import Forecast
+from photolab.bench.results.derived import judge_gain
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.reporting import decimal
+from photolab.publication.sentences.words_lamp import claim_sentence, lamp_sentence, price_sentences
+from photolab.publication.sentences.words_protocol import hold_sentence, needed_words, plan_row
 from photolab.publication.words import say
-from photolab.publication.words_lamp import claim_sentence, lamp_sentence, price_sentences
-from photolab.publication.words_protocol import hold_sentence, needed_words, plan_row
 
 ROOT = Path(__file__).resolve().parents[1]
 

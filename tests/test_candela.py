@@ -6,10 +6,10 @@ import pytest
 from numpy.testing import assert_allclose
 from small_benches import METER, bench, csv
 
-from photolab.bench.candela import bench_candela
-from photolab.bench.distances import evaluate_distances
+from photolab.bench.results.candela import bench_candela
+from photolab.bench.results.distances import evaluate_distances
 from photolab.metrology.reporting import with_uncertainty
-from photolab.publication.words_light import candela_words
+from photolab.publication.sentences.words_light import candela_words
 
 HEAD = "lamp,illuminance_lx,housing,range_lx\n"
 PLACE = '[[housing]]\nid = "HP"\ndistance_m = 8\ndistance_uncertainty_mm = 20\n'

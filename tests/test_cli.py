@@ -19,8 +19,8 @@ import pytest
 from nbformat.v4 import new_code_cell, new_notebook
 
 from photolab.cli import main
-from photolab.publication import compare_command
-from photolab.publication.notebooks import write_notebook
+from photolab.publication.commands import compare_command
+from photolab.publication.report.notebooks import write_notebook
 
 ROOT = Path(__file__).parent.parent
 TRIAL = [
@@ -409,7 +409,7 @@ DRIVER = """
 import signal
 import sys
 from pathlib import Path
-from photolab.publication import notebooks
+from photolab.publication.report import notebooks
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell lets what it starts with & ignore it
 place = Path(sys.argv.pop(1))
 notebooks.notebooks_folder = lambda given=None: place

@@ -7,10 +7,10 @@ import pytest
 from shared_demo import demo_bench
 from small_benches import METER, bench
 
-from photolab.bench.contents import CONTENTS, absent
-from photolab.bench.distances import evaluate_distances
-from photolab.bench.heat import warm_up_runs
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.distances import evaluate_distances
+from photolab.bench.results.heat import warm_up_runs
+from photolab.bench.terms.contents import CONTENTS, absent
 from photolab.errors import NotInFolder
 
 ROOT = Path(__file__).resolve().parents[1]

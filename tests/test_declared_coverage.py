@@ -14,16 +14,17 @@ from in_process import run_cells
 from scipy import stats
 from shared_demo import demo_campaign
 
-from photolab.bench.beams import evaluate_beams
-from photolab.bench.colours import colour_ratio
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat_and_light import looked_at, room_coefficients, slope_of
-from photolab.bench.repeatability import baseline_charts, initial_readings, level_spreads
+from photolab.bench.questions.colours import colour_ratio
+from photolab.bench.questions.repeatability import baseline_charts, initial_readings, level_spreads
+from photolab.bench.results.beams import evaluate_beams
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat_and_light import looked_at, room_coefficients, slope_of
 from photolab.metrology.ranking import record_claim
-from photolab.publication import front_page, words_heat, words_light
+from photolab.publication.report import front_page
+from photolab.publication.sentences import words_heat, words_light
+from photolab.publication.sentences.words_bench import held_words, levels_words
+from photolab.publication.sentences.words_lamp import record_sentences
 from photolab.publication.words import say
-from photolab.publication.words_bench import held_words, levels_words
-from photolab.publication.words_lamp import record_sentences
 from photolab.thermal.warm_up_result import Step
 
 REPEATABILITY = Path(__file__).resolve().parents[1] / "notebooks" / "02_repeatability.ipynb"

@@ -14,15 +14,15 @@ from shared_demo import BENCHES, bench_of, campaign_of, demo_campaign, demo_rows
 from small_benches import METER, bench
 from small_benches import csv as table
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.overturning import LeftOut, to_turn, turning
-from photolab.bench.pairs import variance_by_term
+from photolab.bench.questions.overturning import LeftOut, to_turn, turning
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.pairs import variance_by_term
 from photolab.cli import main
-from photolab.publication import defend
-from photolab.publication.defend import MOST, answer
-from photolab.publication.front_page import front_page
-from photolab.publication.tables import as_csv
-from photolab.publication.words_lamp import left_out_sentence
+from photolab.publication.commands import defend
+from photolab.publication.commands.defend import MOST, answer
+from photolab.publication.report.front_page import front_page
+from photolab.publication.report.tables import as_csv
+from photolab.publication.sentences.words_lamp import left_out_sentence
 
 AS_KEPT = sorted(one.name for one in BENCHES.iterdir() if (one / "bench.toml").is_file())
 SHAPES = make.shapes()

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from shared_demo import demo_bench, demo_campaign, ln_ratio
 
-from photolab.bench.electrical import highest_power
-from photolab.bench.evaluation import evaluate
-from photolab.bench.ratio_table import heat_rows
-from photolab.bench.simulation import demo
+from photolab.bench.drawn.simulation import demo
+from photolab.bench.inputs.electrical import highest_power
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.ratio_table import heat_rows
 from photolab.errors import MethodError
 from photolab.photometry.beam import intensity_from_angles, mean_above_cutoff, peak, window_flux
 from photolab.photometry.distance import fit_inverse_square

@@ -9,10 +9,10 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_campaign as demo
 
-from photolab.bench.derived import housing_difference, judge_gain, light_per_watt
-from photolab.bench.electrical import assumed_limit, highest_power, lamp_power, measured_power
-from photolab.bench.evaluation import evaluate
-from photolab.bench.ratio_table import heat_rows
+from photolab.bench.inputs.electrical import assumed_limit, highest_power, lamp_power, measured_power
+from photolab.bench.results.derived import housing_difference, judge_gain, light_per_watt
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.ratio_table import heat_rows
 from photolab.errors import MethodError
 from photolab.metrology.quantity import flat_factor
 

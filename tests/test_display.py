@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from photolab.publication.display import escape_markdown, table
+from photolab.publication.sentences.display import escape_markdown, table
 from photolab.publication.words import say
 
 HARD = [

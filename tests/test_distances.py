@@ -7,11 +7,11 @@ import pytest
 from numpy.testing import assert_allclose
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.corrections import ALL
-from photolab.bench.distances import distance_rows, evaluate_distances
-from photolab.bench.records import read_bench
-from photolab.publication.notebooks import repository_root
-from photolab.publication.words_light import law_words
+from photolab.bench.folder.records import read_bench
+from photolab.bench.inputs.corrections import ALL
+from photolab.bench.results.distances import distance_rows, evaluate_distances
+from photolab.publication.report.notebooks import repository_root
+from photolab.publication.sentences.words_light import law_words
 
 READINGS = "lamp,illuminance_lx,housing\nB0,300,HP\nK1,330,HP\n"
 HEAD = "run,lamp,housing,distance_m,illuminance_lx,dark_lx,range_lx"

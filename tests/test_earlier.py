@@ -13,11 +13,11 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import BENCHES, bench_of, campaign_of, rows_of
 
-from photolab.bench.earlier import set_beside
-from photolab.bench.records import read_bench, write_bench
+from photolab.bench.folder.earlier import set_beside
+from photolab.bench.folder.records import read_bench, write_bench
 from photolab.errors import RecordError
-from photolab.publication.tables import as_csv
-from photolab.publication.words_lamp import beside_sentences, claim_sentence
+from photolab.publication.report.tables import as_csv
+from photolab.publication.sentences.words_lamp import beside_sentences, claim_sentence
 
 NOTEBOOK = next((Path(__file__).resolve().parents[1] / "notebooks").glob("13_*.ipynb"))
 FIGURES = """

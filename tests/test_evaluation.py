@@ -11,14 +11,14 @@ from scipy import stats
 from shared_demo import demo_bench, demo_campaign
 from small_benches import HOUSING, LAMPS, METER, bench, csv
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import left_of_pieces
-from photolab.bench.pairs import COMMON_KINDS
-from photolab.bench.shared_inputs import term_of
-from photolab.bench.two_readings import compare
+from photolab.bench.inputs.shared_inputs import term_of
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat import left_of_pieces
+from photolab.bench.results.pairs import COMMON_KINDS
+from photolab.bench.results.two_readings import compare
 from photolab.errors import MethodError
 from photolab.metrology.quantity import SCOPES
-from photolab.publication.tables import results
+from photolab.publication.report.tables import results
 
 HEADER = "lamp,illuminance_lx,housing,day,specimen,mounting,repeat,range_lx"
 SD = "mounting_sd_percent = 3\nspecimen_sd_percent = 4\nday_sd_percent = 1\n"

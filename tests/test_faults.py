@@ -10,15 +10,17 @@ import test_faults_toml
 import test_faults_wrong_cells
 from bench_folders import make
 
-from photolab.bench import faults
-from photolab.bench.faults import Faults, Problem, closest, shown
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.terms import faults
+from photolab.bench.terms.faults import Faults, Problem, closest, shown
 from photolab.errors import SHOWN, RecordError
 
 
 def test_every_code_is_listed_once_and_has_a_folder_that_raises_it():
     listed = re.findall(r"^    ((?:fault|caution) \d+) +\w", faults.__doc__, re.MULTILINE)
-    sources = "".join(path.read_text(encoding="utf-8") for path in Path(faults.__file__).parent.glob("*.py"))
+    sources = "".join(
+        path.read_text(encoding="utf-8") for path in Path(faults.__file__).parents[1].rglob("*.py")
+    )
     modules = (test_faults_toml, test_faults_tables, test_faults_cautions, test_faults_wrong_cells)
     from_workbooks = {"caution 33", "caution 39"}  # tests/test_workbook.py
     raised = {case[0] for module in modules for case in module.CASES} | from_workbooks

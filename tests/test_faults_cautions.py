@@ -10,8 +10,8 @@ import bench_folders as bf
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.bench.cautions import reading_scatter
-from photolab.bench.records import read_bench
+from photolab.bench.folder.cautions import reading_scatter
+from photolab.bench.folder.records import read_bench
 
 ROLES = "lamp,technology,role,price,price_date\n"
 CASES = [

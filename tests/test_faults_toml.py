@@ -7,7 +7,7 @@ numbers quoted in messages are the ones typed into the folder.
 import bench_folders as bf
 import pytest
 
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
 
 CASES = [
     # fault 1

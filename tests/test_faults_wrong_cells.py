@@ -9,7 +9,7 @@ import re
 import bench_folders as bf
 import pytest
 
-from photolab.bench.records import RecordError, read_bench
+from photolab.bench.folder.records import RecordError, read_bench
 
 HOUSED = bf.TOML + '[[housing]]\nid = "HP"\n'
 CLAIMED = "lamp,technology,role,claimed_flux_lm,claimed_per\n"

@@ -12,15 +12,15 @@ from scipy import stats
 from shared_demo import demo_bench, demo_campaign
 from small_benches import METER, bench, csv
 
-from photolab.bench import heat
-from photolab.bench.electrical import lamp_power
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import left_of_pieces, record_drift, warm_up_runs
-from photolab.bench.heat_and_light import looked_at
-from photolab.bench.ratio_table import heat_rows
+from photolab.bench.inputs.electrical import lamp_power
+from photolab.bench.results import heat
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat import left_of_pieces, record_drift, warm_up_runs
+from photolab.bench.results.heat_and_light import looked_at
+from photolab.bench.results.ratio_table import heat_rows
 from photolab.metrology.quantity import Input, Joint, measured
-from photolab.publication.statements import finding_words
-from photolab.publication.tables import results
+from photolab.publication.report.tables import results
+from photolab.publication.sentences.statements import finding_words
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.warm_up import beside_stable, fit_warm_up
 

@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_bench
 from small_benches import HOUSING, LAMPS, METER, bench, csv
 
-from photolab.bench.heat import display_step, warm_up_runs
-from photolab.bench.heat_and_light import (
+from photolab.bench.results.heat import display_step, warm_up_runs
+from photolab.bench.results.heat_and_light import (
     TRANSFER_LIMIT,
     at_hold_time,
     case_to_ambient,

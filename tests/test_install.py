@@ -20,9 +20,9 @@ from pathlib import Path
 
 import pytest
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
-from photolab.publication import tables
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.publication.report import tables
 
 ROOT = Path(__file__).resolve().parents[1]
 BUILD = "import sys; from setuptools import build_meta; print(build_meta.build_{}(sys.argv[1]))"
@@ -170,7 +170,9 @@ def test_a_wheel_opens_jupyterlab(photolab, tmp_path):
 
 def test_an_editable_install_finds_them_beside_the_package(source, tmp_path):
     photolab = installed(tmp_path / "venv", "-e", source)
-    script = "from photolab.publication import notebooks as n; print(n.demo_folder(), n.notebooks_folder())"
+    script = (
+        "from photolab.publication.report import notebooks as n; print(n.demo_folder(), n.notebooks_folder())"
+    )
     found = quiet([photolab.with_name("python"), "-c", script], cwd=tmp_path)
     assert found.stdout.split() == [str(source / "data" / "demo"), str(source / "notebooks")], found.stderr
     done = quiet([photolab, "check", source / "data" / "demo"], cwd=tmp_path)

@@ -9,8 +9,8 @@ import pytest
 from numpy.testing import assert_allclose
 from small_benches import METER, bench
 
-from photolab.bench import instruments
-from photolab.bench.model import Certificate, Meter
+from photolab.bench.terms import instruments
+from photolab.bench.terms.model import Certificate, Meter
 
 ROUND = 1e-12  # float rounding of a few operations
 

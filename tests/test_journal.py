@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 
-from photolab.bench import journal as module
-from photolab.bench.journal import Journal, append, last_undoable, open_sheet, recover, replay, rows_of
+from photolab.bench.folder import journal as module
+from photolab.bench.folder.journal import Journal, append, last_undoable, open_sheet, recover, replay, rows_of
 from photolab.errors import MethodError
 
 START = datetime(2026, 3, 4, 18, 0, tzinfo=UTC)

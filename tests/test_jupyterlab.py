@@ -17,7 +17,7 @@ from pathlib import Path
 import nbformat
 import pytest
 
-from photolab.publication.notebooks import canonical_text, notebooks_folder
+from photolab.publication.report.notebooks import canonical_text, notebooks_folder
 
 CHROMIUM = Path("/usr/bin/chromium")
 NAME = "01_within_meter_error.ipynb"

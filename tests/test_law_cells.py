@@ -16,7 +16,7 @@ import pytest
 from in_process import each_cell
 from matplotlib.figure import Figure
 
-from photolab.publication.notebooks import inject
+from photolab.publication.report.notebooks import inject
 
 sys.path.append(str(Path(__file__).parent / "benchmarks"))
 import notebooks_in_jupyterlab

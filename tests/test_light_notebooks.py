@@ -11,17 +11,18 @@ from matplotlib.figure import Figure
 from numpy.testing import assert_allclose
 from small_benches import METER, bench
 
-from photolab.bench import colours, corrections
-from photolab.bench.beams import evaluate_beams
-from photolab.bench.candela import bench_candela
-from photolab.bench.corrections import ALL
-from photolab.bench.distances import evaluate_distances
-from photolab.bench.model import SpectralFactor
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.inputs import corrections
+from photolab.bench.inputs.corrections import ALL
+from photolab.bench.questions import colours
+from photolab.bench.results.beams import evaluate_beams
+from photolab.bench.results.candela import bench_candela
+from photolab.bench.results.distances import evaluate_distances
+from photolab.bench.terms.model import SpectralFactor
 from photolab.photometry.spectrum import mismatch_correction, mismatch_index
-from photolab.publication import words_light
 from photolab.publication.figures.common import new_figure
-from photolab.publication.notebooks import repository_root
+from photolab.publication.report.notebooks import repository_root
+from photolab.publication.sentences import words_light
 
 ROOT = repository_root()
 STEMS = {"05": "05_spectral_mismatch", "06": "06_distance_to_candela", "07": "07_beam_pattern"}

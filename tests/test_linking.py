@@ -8,7 +8,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from photolab.bench.linking import changed_verdicts, converted, level_slope, technology_links
+from photolab.bench.inputs.linking import changed_verdicts, converted, level_slope, technology_links
 from photolab.errors import MethodError
 
 COLUMNS = ["lamp", "technology", "old_meter", "new_meter", "old_lx", "new_lx"]

@@ -14,12 +14,12 @@ from numpy.testing import assert_allclose
 from pandas.testing import assert_frame_equal
 from test_workbook import KEYS, save
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import RecordError, read_bench
-from photolab.bench.surface import surfaces
-from photolab.bench.write import write_bench
-from photolab.publication.readiness import report
-from photolab.publication.tables import results
+from photolab.bench.folder.records import RecordError, read_bench
+from photolab.bench.folder.write import write_bench
+from photolab.bench.inputs.surface import surfaces
+from photolab.bench.results.evaluation import evaluate
+from photolab.publication.report.readiness import report
+from photolab.publication.report.tables import results
 
 
 def test_a_logger_s_file_as_it_is(tmp_path):

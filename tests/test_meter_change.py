@@ -7,9 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.meter_change import colour_prediction, meter_change, refusal
-from photolab.bench.repeatability import without
+from photolab.bench.questions.meter_change import colour_prediction, meter_change, refusal
+from photolab.bench.questions.repeatability import without
+from photolab.bench.results.evaluation import evaluate
 from photolab.errors import MethodError
 
 

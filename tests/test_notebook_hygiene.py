@@ -17,7 +17,7 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 from PIL import Image
 
-from photolab.publication.notebooks import canonical_text
+from photolab.publication.report.notebooks import canonical_text
 
 FOLDER = Path(__file__).resolve().parents[1] / "notebooks"
 NOTEBOOKS = sorted(FOLDER.glob("*.ipynb"))

@@ -10,9 +10,9 @@ from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_outp
 
 import photolab
 from photolab.errors import MethodError, NotInFolder
-from photolab.publication import kernels, notebooks
-from photolab.publication.kernels import Kernel
-from photolab.publication.notebooks import (
+from photolab.publication.report import kernels, notebooks
+from photolab.publication.report.kernels import Kernel
+from photolab.publication.report.notebooks import (
     bench_folder,
     canonical_text,
     fill_answer,

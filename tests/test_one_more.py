@@ -14,14 +14,14 @@ from scipy.stats import norm
 from small_benches import HOUSING, LAMPS, bench, csv
 from test_rehearse import evening, found, mean_of
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.model import SpectralFactor
-from photolab.bench.one_more import CHANGES, one_more, what_changes_buy
-from photolab.bench.records import read_bench
-from photolab.bench.redraw import Protocol
-from photolab.bench.rehearse import Plan
-from photolab.bench.review import forecast_against_results, shared_floor
-from photolab.publication.words_protocol import CHANGE_WORDS, change_sentences, changes_alt
+from photolab.bench.drawn.one_more import CHANGES, one_more, what_changes_buy
+from photolab.bench.drawn.redraw import Protocol
+from photolab.bench.drawn.rehearse import Plan
+from photolab.bench.folder.records import read_bench
+from photolab.bench.questions.review import forecast_against_results, shared_floor
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.model import SpectralFactor
+from photolab.publication.sentences.words_protocol import CHANGE_WORDS, change_sentences, changes_alt
 
 ROOT = Path(__file__).parents[1]
 TOML = (

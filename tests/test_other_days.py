@@ -8,7 +8,7 @@ import pytest
 from in_process import run_cells
 from small_benches import bench, csv
 
-from photolab.publication.words_bench import other_days_words
+from photolab.publication.sentences.words_bench import other_days_words
 
 NOTEBOOK = Path(__file__).resolve().parents[1] / "notebooks" / "03_baseline_and_meter_change.ipynb"
 TOML = """schema = 1

@@ -11,9 +11,17 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook, new_output
 from pypdf import PdfReader
 
-from photolab.publication.equation_words import in_words
-from photolab.publication.page import Section, clean_table, equation, figure, markdown, notebook_blocks, page
-from photolab.publication.paper import paper
+from photolab.publication.report.page import (
+    Section,
+    clean_table,
+    equation,
+    figure,
+    markdown,
+    notebook_blocks,
+    page,
+)
+from photolab.publication.report.paper import paper
+from photolab.publication.sentences.equation_words import in_words
 
 NOTEBOOKS = Path(__file__).parents[1] / "notebooks"
 PICTURE = {"image/png": "AAAA"}

@@ -8,8 +8,8 @@ from matplotlib.text import Text
 from PIL import Image
 from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
-from photolab.publication.lamp_parts import _drawn, figure_files, file_name
-from photolab.publication.page_one import PageOne, after_heat_figure, drawn
+from photolab.publication.report.lamp_parts import _drawn, figure_files, file_name
+from photolab.publication.report.page_one import PageOne, after_heat_figure, drawn
 
 
 def files_of(name):

@@ -7,9 +7,9 @@ import re
 import pytest
 from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
-from photolab.publication.in_words import as_markdown, in_words
-from photolab.publication.page_one import PageOne, Told
-from photolab.publication.tables import as_csv
+from photolab.publication.report.in_words import as_markdown, in_words
+from photolab.publication.report.page_one import PageOne, Told
+from photolab.publication.report.tables import as_csv
 
 BENCHES = [
     "demo",

@@ -8,13 +8,13 @@ import pytest
 from benches import make
 from shared_demo import bench_of, campaign_of, demo_campaign, kept, rows_of
 
-from photolab.bench.assumptions import Assumption
-from photolab.bench.heat import warm_up_runs
-from photolab.publication.cautions import assumed_words, sized
-from photolab.publication.figure_tables import all_lamps, budgets, lamp_order
-from photolab.publication.front_page import front_page, how_measured
-from photolab.publication.lamp_parts import lamp_parts, price_words
-from photolab.publication.page_one import PageOne
+from photolab.bench.results.heat import warm_up_runs
+from photolab.bench.terms.assumptions import Assumption
+from photolab.publication.report.front_page import front_page, how_measured
+from photolab.publication.report.lamp_parts import lamp_parts, price_words
+from photolab.publication.report.page_one import PageOne
+from photolab.publication.sentences.cautions import assumed_words, sized
+from photolab.publication.sentences.figure_tables import all_lamps, budgets, lamp_order
 
 BENCHES = ["demo", "club", "feet-and-commas", "all-alike", "heat-reverses"]
 

@@ -11,12 +11,12 @@ import pytest
 from shared_demo import campaign_of, demo_campaign, demo_rows, kept, rows_of
 from small_benches import METER, bench, csv
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Question
-from photolab.publication.front_page import front_page
-from photolab.publication.in_words import lamp_line
-from photolab.publication.lamp_parts import lamp_parts
-from photolab.publication.page_one import KEYS, PageOne, Told, _money, drawn, told_lines
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.model import Question
+from photolab.publication.report.front_page import front_page
+from photolab.publication.report.in_words import lamp_line
+from photolab.publication.report.lamp_parts import lamp_parts
+from photolab.publication.report.page_one import KEYS, PageOne, Told, _money, drawn, told_lines
 
 
 @pytest.fixture(scope="module")

@@ -6,10 +6,10 @@ import pytest
 from shared_demo import kept, rows_of
 from test_jupyterlab import BROWSER, CHROMIUM, browser_needed
 
-from photolab.publication.front_page import front_page
-from photolab.publication.lamp_parts import lamp_parts
-from photolab.publication.page import Section, clean_table, markdown, page
-from photolab.publication.page_one import PageOne
+from photolab.publication.report.front_page import front_page
+from photolab.publication.report.lamp_parts import lamp_parts
+from photolab.publication.report.page import Section, clean_table, markdown, page
+from photolab.publication.report.page_one import PageOne
 
 __all__ = ["browser_needed"]
 

@@ -10,9 +10,9 @@ import pytest
 from pypdf import PdfReader
 
 from photolab.errors import MethodError
-from photolab.publication import paper as setting
-from photolab.publication.page import Section, clean_table, equation, figure, markdown, page
-from photolab.publication.paper import paper
+from photolab.publication.report import paper as setting
+from photolab.publication.report.page import Section, clean_table, equation, figure, markdown, page
+from photolab.publication.report.paper import paper
 
 AWKWARD = r"""\ \n \u{41} \\ # $ * _ @ < > [ ] ~ = + - / ` " ' // /* */ #let x #"y" ± µ 25 °C x² 3–4 “so”"""
 

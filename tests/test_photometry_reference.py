@@ -10,7 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.optimize import linprog
 
-from photolab.bench.schema import FOOTCANDLE_LX
+from photolab.bench.terms.schema import FOOTCANDLE_LX
 from photolab.photometry.beam import intensity_from_wall
 from photolab.photometry.cutoff import cutoff_sharpness
 from photolab.photometry.distance import (

@@ -11,12 +11,12 @@ import pytest
 from nbformat.v4 import new_code_cell, new_markdown_cell, new_notebook
 from PIL import Image
 
-from photolab.bench.attachments import LONGEST_SIDE, MOST_PIXELS, scaled_down
-from photolab.bench.records import RecordError, read_bench
-from photolab.publication.appendix import publish
-from photolab.publication.notebooks import write_notebook
-from photolab.publication.provenance import file_hash, report_state
-from photolab.publication.readiness import report
+from photolab.bench.folder.attachments import LONGEST_SIDE, MOST_PIXELS, scaled_down
+from photolab.bench.folder.records import RecordError, read_bench
+from photolab.publication.report.appendix import publish
+from photolab.publication.report.notebooks import write_notebook
+from photolab.publication.report.provenance import file_hash, report_state
+from photolab.publication.report.readiness import report
 
 GREEN, RED = (30, 200, 30), (200, 30, 30)
 BENCH = bf.TOML.replace("schema = 1\n", 'schema = 1\n[bench]\nname = "b"\nprotocol_revision = "1"\n')

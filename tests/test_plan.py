@@ -23,14 +23,14 @@ from numpy.testing import assert_allclose
 from scipy.stats import norm
 from test_workbook import save
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.plan import COOL_MINUTES, SEAT_MINUTES, plan_evening
-from photolab.bench.records import read_bench
+from photolab.bench.drawn.plan import COOL_MINUTES, SEAT_MINUTES, plan_evening
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
 from photolab.cli import main
 from photolab.errors import MethodError
-from photolab.publication import plan_sheet
-from photolab.publication.plan_sheet import page
-from photolab.publication.provenance import file_hash, report_state
+from photolab.publication.commands import plan_sheet
+from photolab.publication.commands.plan_sheet import page
+from photolab.publication.report.provenance import file_hash, report_state
 
 ROOT = Path(__file__).parent.parent
 
@@ -349,7 +349,8 @@ def test_single_changes_keep_the_spreads_of_the_folder(tmp_path, monkeypatch):
     """Oracle: the folder as it was read, evaluated: planned readings are copies and say nothing of scatter."""
     asked = {}
     monkeypatch.setattr(
-        "photolab.bench.plan.what_changes_buy", lambda bench, **given: asked.update(given) or pd.DataFrame()
+        "photolab.bench.drawn.plan.what_changes_buy",
+        lambda bench, **given: asked.update(given) or pd.DataFrame(),
     )
     folder = read_before(tmp_path / "a")
     planned(folder, hours=2, lamps=["K1"], housings=["HR"], drawn=60)

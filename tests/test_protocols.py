@@ -12,10 +12,10 @@ from scipy import stats
 from shared_demo import demo_bench
 from small_benches import HOUSING, METER, bench
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.protocols import compare_campaigns, protocol_text, under_protocol
+from photolab.bench.questions.protocols import compare_campaigns, protocol_text, under_protocol
+from photolab.bench.results.evaluation import evaluate
 from photolab.errors import RecordError
-from photolab.publication.words_protocol import change_log
+from photolab.publication.sentences.words_protocol import change_log
 
 DATA = Path(__file__).parents[1] / "data"
 ROWS = [

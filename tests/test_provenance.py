@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from photolab.publication.provenance import (
+from photolab.publication.report.provenance import (
     SEED,
     MissingPart,
     file_hash,

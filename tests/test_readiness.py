@@ -7,9 +7,10 @@ import pandas as pd
 import pytest
 from small_benches import HOUSING, LAMPS, METER, csv, write
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
-from photolab.publication import readiness, statements
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.publication.report import readiness
+from photolab.publication.sentences import statements
 
 DATA = Path(__file__).parent.parent / "data"
 ROWS = csv("lamp,illuminance_lx,housing,range_lx", [("B0", 360, "HP", 4000), ("K1", 440, "HP", 4000)])

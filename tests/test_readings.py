@@ -9,11 +9,11 @@ from numpy.testing import assert_allclose, assert_array_equal
 from shared_demo import demo_bench, demo_campaign
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.columns import Columns
-from photolab.bench.corrections import apply, spectral_factor
-from photolab.bench.evaluation import evaluate
-from photolab.bench.readings import reading, readings
-from photolab.bench.selection import select
+from photolab.bench.inputs.corrections import apply, spectral_factor
+from photolab.bench.inputs.readings import reading, readings
+from photolab.bench.inputs.selection import select
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.columns import Columns
 from photolab.metrology.quantity import SCOPES
 
 TOML = METER.replace("resolution_lx", "mismatch_index_percent = 6\nresolution_lx") + HOUSING

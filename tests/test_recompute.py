@@ -19,12 +19,12 @@ from numpy.testing import assert_allclose
 from shared_demo import BENCHES, DEMO, bench_of, campaign_of, rows_of
 from small_benches import METER, bench, csv
 
-from photolab.bench.surface import camera_limit, camera_reading, emissivity_of, mirrored_room
+from photolab.bench.inputs.surface import camera_limit, camera_reading, emissivity_of, mirrored_room
 from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS
-from photolab.publication import recompute
-from photolab.publication.figure_tables import signed
-from photolab.publication.page_one import LIGHT, PageOne, Told
-from photolab.publication.recompute import as_recomputation, by_hand
+from photolab.publication.report import recompute
+from photolab.publication.report.page_one import LIGHT, PageOne, Told
+from photolab.publication.report.recompute import as_recomputation, by_hand
+from photolab.publication.sentences.figure_tables import signed
 from photolab.thermal.thermography import surface_reading
 
 SOFFICE = "soffice"

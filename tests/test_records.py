@@ -18,11 +18,11 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_rows
 from small_benches import METER, bench
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import RecordError, parse_number, read_bench
-from photolab.bench.schema import TABLES, unit_forms
-from photolab.bench.tables import NOT_USED
-from photolab.publication.tables import results
+from photolab.bench.folder.records import RecordError, parse_number, read_bench
+from photolab.bench.folder.tables import NOT_USED
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.schema import TABLES, unit_forms
+from photolab.publication.report.tables import results
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
 

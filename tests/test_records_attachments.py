@@ -4,7 +4,7 @@ import bench_folders as bf
 import numpy as np
 import pytest
 
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
 
 
 def test_spectra(tmp_path):

@@ -8,9 +8,9 @@ from pathlib import Path
 import bench_folders as bf
 import pytest
 
-from photolab.bench import files
-from photolab.bench.faults import Faults
-from photolab.bench.records import RecordError, read_bench
+from photolab.bench.folder import files
+from photolab.bench.folder.records import RecordError, read_bench
+from photolab.bench.terms.faults import Faults
 
 BAD_FOLDERS = Path(__file__).parent / "bad_folders"
 

@@ -6,7 +6,7 @@ import bench_folders as bf
 import numpy as np
 import pytest
 
-from photolab.bench.records import RecordError, read_bench
+from photolab.bench.folder.records import RecordError, read_bench
 
 TOKENS = [
     ",", '"', "\n", "\r", ";", "nan", "-1", "0", "1e999", "[", "]", "=", "#",

@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from photolab.bench.cells import CellFault, parse_clock, parse_date
-from photolab.bench.records import parse_number
+from photolab.bench.folder.records import parse_number
+from photolab.bench.terms.cells import CellFault, parse_clock, parse_date
 
 
 @pytest.mark.parametrize(

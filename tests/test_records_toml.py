@@ -5,9 +5,9 @@ import math
 import bench_folders as bf
 import pytest
 
-from photolab.bench.model import Certificate, Housing, Meter, Question, Settings, SpectralFactor
-from photolab.bench.records import read_bench
-from photolab.bench.schema import SECTIONS
+from photolab.bench.folder.records import read_bench
+from photolab.bench.terms.model import Certificate, Housing, Meter, Question, Settings, SpectralFactor
+from photolab.bench.terms.schema import SECTIONS
 
 EVERYTHING = """\
 schema = 1

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 from test_records_toml import EVERYTHING, ROWS
 
-from photolab.bench.records import RecordError, new_folder, read_bench, write_bench
+from photolab.bench.folder.records import RecordError, new_folder, read_bench, write_bench
 
 UNITS = {
     "readings_csv": "lamp,illuminance_fc,range_fc,ambient_F,elapsed_minutes,exclude,note,mine\n"

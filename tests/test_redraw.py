@@ -10,12 +10,12 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from small_benches import bench, csv
 
-from photolab.bench.beams import evaluate_beams
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import warm_up_runs
-from photolab.bench.redraw import Protocol
-from photolab.bench.redraw_tables import World
-from photolab.bench.rehearse import Plan, lines_of, rehearse_block, table_of
+from photolab.bench.drawn.redraw import Protocol
+from photolab.bench.drawn.redraw_tables import World
+from photolab.bench.drawn.rehearse import Plan, lines_of, rehearse_block, table_of
+from photolab.bench.results.beams import evaluate_beams
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat import warm_up_runs
 from photolab.cli import main
 
 STILL = World(seating_percent=0.0, specimen_percent=0.0, day_percent=0.0)

@@ -13,14 +13,14 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from small_benches import LAMPS, bench, csv
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench, write_bench
-from photolab.bench.redraw import Protocol
-from photolab.bench.redraw_tables import World
-from photolab.bench.rehearse import FALSE_CLAIM, Plan, lines_of, one_bench, rehearse_block, table_of
+from photolab.bench.drawn.redraw import Protocol
+from photolab.bench.drawn.redraw_tables import World
+from photolab.bench.drawn.rehearse import FALSE_CLAIM, Plan, lines_of, one_bench, rehearse_block, table_of
+from photolab.bench.folder.records import read_bench, write_bench
+from photolab.bench.results.evaluation import evaluate
 from photolab.cli import main
 from photolab.errors import MethodError
-from photolab.publication.rehearsal import rehearse, words
+from photolab.publication.commands.rehearsal import rehearse, words
 
 STILL = World(seating_percent=0.0, specimen_percent=0.0, day_percent=0.0)
 EXACT = """schema = 1
@@ -487,7 +487,7 @@ FEW = {"benches": 6, "plan": Plan(seed=9, families_every=3)}
 
 @pytest.fixture
 def small_blocks(monkeypatch):
-    monkeypatch.setattr("photolab.publication.rehearsal.BLOCK", 2)
+    monkeypatch.setattr("photolab.publication.commands.rehearsal.BLOCK", 2)
 
 
 def test_jobs_change_no_byte(folder, tmp_path, small_blocks):

@@ -10,9 +10,9 @@ from scipy import stats
 from shared_demo import demo_campaign
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
-from photolab.bench.repeatability import initial_readings, level_spreads
+from photolab.bench.folder.records import read_bench
+from photolab.bench.questions.repeatability import initial_readings, level_spreads
+from photolab.bench.results.evaluation import evaluate
 from photolab.errors import MethodError
 
 DATA = Path(__file__).parents[1] / "data"

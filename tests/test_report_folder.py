@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 
 from photolab.errors import MethodError
-from photolab.publication import report_folder
-from photolab.publication.report_folder import held, partial_folder, put_in_place, remove
+from photolab.publication.report import report_folder
+from photolab.publication.report.report_folder import held, partial_folder, put_in_place, remove
 
 HOLD = """
 import sys, time
 from pathlib import Path
-from photolab.publication.report_folder import held
+from photolab.publication.report.report_folder import held
 with held(Path(sys.argv[1])):
     print("held", flush=True)
     time.sleep(60)

@@ -7,10 +7,9 @@ import pytest
 from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import warm_up_runs
-from photolab.bench.records import read_bench
-from photolab.bench.review import (
+from photolab.bench.folder.records import read_bench
+from photolab.bench.inputs.shared_inputs import term_of
+from photolab.bench.questions.review import (
     causes,
     forecast,
     forecast_against_results,
@@ -19,7 +18,8 @@ from photolab.bench.review import (
     planned_seating,
     shared_floor,
 )
-from photolab.bench.shared_inputs import term_of
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat import warm_up_runs
 from photolab.errors import MethodError
 
 DATA = Path(__file__).parents[1] / "data"

@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 from numpy.testing import assert_allclose
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.model import to_ten_digits
-from photolab.bench.records import read_bench
-from photolab.publication import tables
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.model import to_ten_digits
+from photolab.publication.report import tables
 
 DEMO = Path(__file__).parent.parent / "data" / "demo"
 NUMBERS = [

@@ -11,9 +11,18 @@ import bench_folders as bf
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.bench.records import read_bench
-from photolab.bench.schema import FILES, READING_KEY, SECTIONS, TABLES, Field, UnitForm, listing, unit_forms
-from photolab.bench.write import starter_toml
+from photolab.bench.folder.records import read_bench
+from photolab.bench.folder.write import starter_toml
+from photolab.bench.terms.schema import (
+    FILES,
+    READING_KEY,
+    SECTIONS,
+    TABLES,
+    Field,
+    UnitForm,
+    listing,
+    unit_forms,
+)
 
 UNITS = {"", "1", "lx", "lm", "W", "K", "s", "min", "V", "A", "degC", "%", "m", "mm", "deg", "nm", "%/K"}
 EVERY_COLUMN = [(table, column) for table in TABLES.values() for column in table.columns]

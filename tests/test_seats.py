@@ -6,11 +6,9 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy import optimize, stats
 
-from photolab.bench import seats as seats_module
-from photolab.bench.columns import Columns
-from photolab.bench.model import Settings
-from photolab.bench.seats import CELL, RESULT, SEATED, hours_from_middle, lamp_weights
-from photolab.bench.spreads import (
+from photolab.bench.inputs import seats as seats_module
+from photolab.bench.inputs.seats import CELL, RESULT, SEATED, hours_from_middle, lamp_weights
+from photolab.bench.inputs.spreads import (
     Spread,
     _residuals,
     between_specimens,
@@ -25,6 +23,8 @@ from photolab.bench.spreads import (
     seen_through,
     specimen_spread,
 )
+from photolab.bench.terms.columns import Columns
+from photolab.bench.terms.model import Settings
 from photolab.metrology.quantity import Input, Joint, measured
 
 

@@ -11,20 +11,20 @@ from benches import make
 from numpy.testing import assert_allclose
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.candela import bench_candela
-from photolab.bench.evaluation import evaluate
-from photolab.bench.meter_change import meter_change
-from photolab.bench.records import read_bench
-from photolab.bench.repeatability import baseline_charts
-from photolab.bench.selection import instants, select
-from photolab.bench.shared_inputs import term_of
-from photolab.bench.write import write_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.folder.write import write_bench
+from photolab.bench.inputs.selection import instants, select
+from photolab.bench.inputs.shared_inputs import term_of
+from photolab.bench.questions.meter_change import meter_change
+from photolab.bench.questions.repeatability import baseline_charts
+from photolab.bench.results.candela import bench_candela
+from photolab.bench.results.evaluation import evaluate
 from photolab.errors import RecordError
-from photolab.publication.held_back import held_back
-from photolab.publication.readiness import left_out_words, report
-from photolab.publication.statements import finding_words
-from photolab.publication.words_bench import linked_words
-from photolab.publication.workbook_table import as_workbook
+from photolab.publication.report.held_back import held_back
+from photolab.publication.report.readiness import left_out_words, report
+from photolab.publication.report.workbook_table import as_workbook
+from photolab.publication.sentences.statements import finding_words
+from photolab.publication.sentences.words_bench import linked_words
 
 BENCHES = Path(__file__).parent / "benches"
 

@@ -14,23 +14,23 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import ln_ratio
 
-from photolab.bench.demo import HOLDS, WARM_UPS, Seat, demo_truth, seats
-from photolab.bench.records import read_bench
-from photolab.bench.simulation import (
+from photolab.bench.drawn.demo import HOLDS, WARM_UPS, Seat, demo_truth, seats
+from photolab.bench.drawn.simulation import (
     demo,
     draw_truth,
     simulate,
     write_demo,
     write_simulation,
 )
-from photolab.bench.simulation_tables import (
+from photolab.bench.drawn.simulation_tables import (
     SeatState,
     seat_states,
     shown_lx,
     true_illuminance,
     working_range,
 )
-from photolab.bench.truth import truth_document
+from photolab.bench.drawn.truth import truth_document
+from photolab.bench.folder.records import read_bench
 from photolab.errors import RecordError
 
 DEMO = Path(__file__).parents[1] / "data" / "demo"
@@ -137,7 +137,7 @@ def test_one_seating_of_each_named_piece_is_held():
 def test_readings_at_the_hold_time_move_no_other_reading(monkeypatch):
     """Oracle: the same seed without any hold."""
     whole = simulate(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
-    monkeypatch.setattr("photolab.bench.simulation_tables.HOLDS", frozenset())
+    monkeypatch.setattr("photolab.bench.drawn.simulation_tables.HOLDS", frozenset())
     plain = simulate(demo_truth(), seed=9, only_readings=True).bench.tables["readings"]
     assert len(whole) == len(plain) + 45
     first = whole[whole["elapsed_s"] == 60].drop(columns="line").reset_index(drop=True)

@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import ln_ratio
 
-from photolab.bench.demo import demo_truth
-from photolab.bench.simulation_tables import (
+from photolab.bench.drawn.demo import demo_truth
+from photolab.bench.drawn.simulation_tables import (
     beam_intensity,
     camera_display,
     case_temperature,

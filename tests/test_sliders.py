@@ -3,9 +3,9 @@
 import nbformat
 import pytest
 
-from photolab.publication import display as module
-from photolab.publication.display import sliders
-from photolab.publication.notebooks import canonical
+from photolab.publication.report.notebooks import canonical
+from photolab.publication.sentences import display as module
+from photolab.publication.sentences.display import sliders
 
 
 def test_nothing_is_shown_without_the_library(monkeypatch):

@@ -5,15 +5,15 @@ from dataclasses import replace
 
 import pytest
 
-from photolab.bench import shared_inputs
-from photolab.bench.assumptions import Assumption
-from photolab.bench.campaign import Finding
-from photolab.bench.model import Meter
-from photolab.bench.schema import SECTIONS
-from photolab.bench.two_readings import compare
+from photolab.bench.inputs import shared_inputs
+from photolab.bench.results.campaign import Finding
+from photolab.bench.results.two_readings import compare
+from photolab.bench.terms.assumptions import Assumption
+from photolab.bench.terms.model import Meter
+from photolab.bench.terms.schema import SECTIONS
 from photolab.metrology.quantity import measured
-from photolab.publication import statements, words_light
-from photolab.publication.statements import FINDING_WORDS, finding_words, verdict_words
+from photolab.publication.sentences import statements, words_light
+from photolab.publication.sentences.statements import FINDING_WORDS, finding_words, verdict_words
 
 METER = Meter(id="M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
 

@@ -9,10 +9,10 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.bench.records import read_bench
-from photolab.bench.redraw_tables import AS_DECLARED
-from photolab.publication.notebooks import demo_folder, studies_folder
-from photolab.publication.rehearsal import coverage_sentence, recovery_sentence
+from photolab.bench.drawn.redraw_tables import AS_DECLARED
+from photolab.bench.folder.records import read_bench
+from photolab.publication.commands.rehearsal import coverage_sentence, recovery_sentence
+from photolab.publication.report.notebooks import demo_folder, studies_folder
 
 sys.path.append(str(Path(__file__).parent / "benchmarks"))
 import stored_studies  # the module that wrote them

@@ -12,10 +12,15 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_bench
 from small_benches import HOUSING, METER, bench, csv
 
-from photolab.bench.electrical import measured_power
-from photolab.bench.patches import SPOT_LIMIT_K, emissivity_at, ends_from_emissivity, patch_emissivities
-from photolab.bench.records import read_bench
-from photolab.bench.surface import (
+from photolab.bench.folder.records import read_bench
+from photolab.bench.inputs.electrical import measured_power
+from photolab.bench.inputs.patches import (
+    SPOT_LIMIT_K,
+    emissivity_at,
+    ends_from_emissivity,
+    patch_emissivities,
+)
+from photolab.bench.inputs.surface import (
     REFLECTED_LIMIT_K,
     THERMOCOUPLE_LIMIT_K,
     camera_limit,

@@ -12,13 +12,13 @@ import pytest
 from numpy.testing import assert_allclose
 from shared_demo import DEMO, bench_of, demo_bench, demo_campaign, demo_rows, kept
 
-from photolab.bench.beams import ROW_NAMES
-from photolab.bench.candela import bench_candela
-from photolab.bench.corrections import ALL
-from photolab.bench.distances import evaluate_distances
-from photolab.bench.evaluation import evaluate
-from photolab.publication.tables import COLUMNS, DICTIONARY, as_csv, data_hash, results
-from photolab.publication.workbook_table import as_workbook
+from photolab.bench.inputs.corrections import ALL
+from photolab.bench.results.beams import ROW_NAMES
+from photolab.bench.results.candela import bench_candela
+from photolab.bench.results.distances import evaluate_distances
+from photolab.bench.results.evaluation import evaluate
+from photolab.publication.report.tables import COLUMNS, DICTIONARY, as_csv, data_hash, results
+from photolab.publication.report.workbook_table import as_workbook
 
 
 @cache

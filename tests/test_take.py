@@ -17,13 +17,13 @@ from pathlib import Path
 import pytest
 from terminals import Terminal, fast_take
 
-from photolab.bench import journal as journal_module
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import new_folder, read_bench
+from photolab.bench.folder import journal as journal_module
+from photolab.bench.folder.records import new_folder, read_bench
+from photolab.bench.results.evaluation import evaluate
 from photolab.cli import main
 from photolab.errors import MethodError
-from photolab.publication import take_screen
-from photolab.publication.take_dialogue import Take, interval_words
+from photolab.publication.commands import take_screen
+from photolab.publication.commands.take_dialogue import Take, interval_words
 
 DATE = "2026-03-04"
 START = datetime(2026, 3, 4, 18, 0, tzinfo=UTC)
@@ -903,7 +903,7 @@ def finish(bench):
 
 
 def test_a_run_killed_at_any_write_goes_on_where_it_was(tmp_path, monkeypatch):
-    monkeypatch.setattr("photolab.publication.take_dialogue.evaluate", lambda bench: None)
+    monkeypatch.setattr("photolab.publication.commands.take_dialogue.evaluate", lambda bench: None)
     head = HEAD.replace("dark_lx,note", "dark_lx,note,socket_V")
     few = "\n".join([head, f"{ROWS[0]},", f"{ROWS[9]},"])
     tables = {"electrical": POWER, "thermal": CASE, "readings": few + "\n"}

@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from scipy import stats
 
-from photolab.bench import two_readings
-from photolab.bench.columns import Columns
-from photolab.bench.model import Certificate, Meter, SpectralFactor
-from photolab.bench.pairs import compare_pair, variance_by_term
-from photolab.bench.shared_inputs import Loadings, add_meter
+from photolab.bench.inputs.shared_inputs import Loadings, add_meter
+from photolab.bench.results import two_readings
+from photolab.bench.results.pairs import compare_pair, variance_by_term
+from photolab.bench.terms.columns import Columns
+from photolab.bench.terms.model import Certificate, Meter, SpectralFactor
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, measured
-from photolab.publication.statements import sentence
+from photolab.publication.sentences.statements import sentence
 
 METER = Meter(
     id="M",

@@ -17,9 +17,9 @@ ALLOWED = {
     "metrology/planning.py": 1,  # a rule of thumb, with its coverage
     "thermal/bounds.py": 1,  # the coverage that a simulated allowance was found for
     "thermal/exponentials.py": 1,  # efficiency of the biweight, a constant of its rule
-    "bench/simulation_tables.py": 1,  # an emissivity
-    "bench/surface.py": 2,  # emissivities of tape and paint
-    "bench/schema.py": 2,  # examples of an emissivity
+    "bench/drawn/simulation_tables.py": 1,  # an emissivity
+    "bench/inputs/surface.py": 2,  # emissivities of tape and paint
+    "bench/terms/schema.py": 2,  # examples of an emissivity
 }
 PACKAGE = HERE.parent / "photolab"
 NOTEBOOKS = sorted((HERE.parent / "notebooks").glob("*.ipynb"))

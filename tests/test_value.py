@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.bench.value import judge_claim, price_age, price_of_gain
+from photolab.bench.terms.value import judge_claim, price_age, price_of_gain
 
 BOUGHT = {"price_per": "pair", "price_date": "2025-03-01", "last_day": "2025-03-20", "currency": "EUR"}
 

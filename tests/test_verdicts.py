@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from scipy import stats
 
-from photolab.bench.campaign import half_widths
-from photolab.bench.verdicts import judge, judged_cells, mountings_to_separate
+from photolab.bench.results.campaign import half_widths
+from photolab.bench.terms.verdicts import judge, judged_cells, mountings_to_separate
 from photolab.metrology.quantity import Input, Joint
 
 M = math.log(1.1)

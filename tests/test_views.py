@@ -16,17 +16,18 @@ from benches import make
 from numpy.testing import assert_allclose
 from shared_demo import demo_campaign, kept
 
-from photolab.bench.assumptions import Assumption
-from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Bench, Meter
-from photolab.bench.records import read_bench
-from photolab.bench.two_readings import compare
-from photolab.publication import figure_tables, findings, front_page, words_lamp
-from photolab.publication.cautions import assumed_words
-from photolab.publication.held_back import absent_rows, held_back, overview_sentences
-from photolab.publication.page_one import PageOne
-from photolab.publication.tables import results
-from photolab.publication.words_lamp import claim_sentence
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.two_readings import compare
+from photolab.bench.terms.assumptions import Assumption
+from photolab.bench.terms.model import Bench, Meter
+from photolab.publication.report import front_page
+from photolab.publication.report.held_back import absent_rows, held_back, overview_sentences
+from photolab.publication.report.page_one import PageOne
+from photolab.publication.report.tables import results
+from photolab.publication.sentences import figure_tables, findings, words_lamp
+from photolab.publication.sentences.cautions import assumed_words
+from photolab.publication.sentences.words_lamp import claim_sentence
 
 DATA = Path(__file__).resolve().parents[1] / "data"
 METER = Meter("M", (4.0,), (0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))

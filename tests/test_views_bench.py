@@ -8,9 +8,9 @@ from numpy.testing import assert_allclose
 from shared_demo import demo_campaign
 
 from photolab.metrology.control import Signal
-from photolab.publication import words_bench
 from photolab.publication.figures import chances, control_chart, intervals, mountings_strip
 from photolab.publication.figures.common import new_figure, stored
+from photolab.publication.sentences import words_bench
 
 DATA = Path(__file__).parents[1] / "data"
 

@@ -5,8 +5,8 @@ import pytest
 import photolab as pl
 from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.quantity import Input, measured
+from photolab.publication.sentences.words_bench import validation_words
 from photolab.publication.words import agree, say
-from photolab.publication.words_bench import validation_words
 
 METER = pl.Meter("M", reading_percent=(4.0,), range_percent=(0.5,), ranges_lx=(4000.0,), resolution_lx=(1.0,))
 

@@ -16,12 +16,12 @@ from shared_demo import demo_bench
 from small_benches import HOUSING, METER, csv, write
 
 import photolab.thermal
-from photolab.bench.heat import warm_up_runs
-from photolab.bench.heat_and_light import looked_at
-from photolab.bench.surface import surfaces
+from photolab.bench.inputs.surface import surfaces
+from photolab.bench.results.heat import warm_up_runs
+from photolab.bench.results.heat_and_light import looked_at
 from photolab.errors import MethodError
-from photolab.publication import words_heat as words
-from photolab.publication import words_surface
+from photolab.publication.sentences import words_heat as words
+from photolab.publication.sentences import words_surface
 from photolab.publication.words import say
 from photolab.thermal.stabilization import PRACTICE
 from photolab.thermal.warm_up import FINDINGS, fit_warm_up
@@ -97,7 +97,7 @@ def test_every_refusal_of_the_method_has_words():
 
 
 def test_every_code_of_a_surface_has_words():
-    source = (ROOT / "photolab" / "bench" / "surface.py").read_text(encoding="utf-8")
+    source = (ROOT / "photolab" / "bench" / "inputs" / "surface.py").read_text(encoding="utf-8")
     own = set(
         re.findall(
             r'"((?:emissivity|reflected|thermocouple)_(?:missing|assumed|contact|from_ambient))"', source
@@ -364,7 +364,7 @@ def test_what_the_temperatures_say():
 
 def test_light_and_case_are_read_out_with_their_interval():
     """Oracle: the figures of the fit; the record is of a case, so nothing is said of a junction."""
-    from photolab.bench.heat_and_light import slope_of
+    from photolab.bench.results.heat_and_light import slope_of
 
     slope = slope_of(runs()["W11"], coverage=0.95)
     said = one_of(shown("09"), "Light against case temperature:")

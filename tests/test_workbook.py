@@ -12,9 +12,9 @@ import openpyxl
 import pytest
 from test_records_writing import assert_same
 
-from photolab.bench import workbook
-from photolab.bench.records import RecordError, new_folder, read_bench
-from photolab.bench.schema import TABLES, unit_forms
+from photolab.bench.folder import workbook
+from photolab.bench.folder.records import RecordError, new_folder, read_bench
+from photolab.bench.terms.schema import TABLES, unit_forms
 
 KEYS = [
     ("", "", "schema", 1),

@@ -22,8 +22,8 @@ from test_jupyterlab import free_port, wait_for
 
 from photolab import cli
 from photolab.errors import PhotolabError, RecordError
-from photolab.publication import workplace
-from photolab.publication.notebooks import notebooks_folder
+from photolab.publication.commands import workplace
+from photolab.publication.report.notebooks import notebooks_folder
 
 DATA = Path(__file__).parent.parent / "data"
 

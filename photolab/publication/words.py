@@ -6,7 +6,8 @@ from typing import Any, get_type_hints
 from photolab.errors import MethodError
 from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import VALUE_DIGITS, decimal, significant
-from photolab.publication import (
+from photolab.publication.report.held_back import HeldBack
+from photolab.publication.sentences import (  # fmt: skip
     findings,
     statements,
     words_bench,
@@ -15,10 +16,9 @@ from photolab.publication import (
     words_light,
     words_protocol,
     words_surface,
-)  # fmt: skip
-from photolab.publication.display import Words
-from photolab.publication.held_back import HeldBack
-from photolab.publication.statements import capital
+)
+from photolab.publication.sentences.display import Words
+from photolab.publication.sentences.statements import capital
 
 _SAYING: tuple[Callable[[Any], str | tuple[str, ...]], ...] = (
     statements.sentence, findings.apart_sentence, words_light.result_words,

@@ -9,7 +9,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from photolab.publication.appendix import publish
+from photolab.publication.report.appendix import publish
 
 DEMO = Path(__file__).resolve().parents[2] / "data" / "demo"
 

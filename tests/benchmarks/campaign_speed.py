@@ -45,9 +45,9 @@ id = "HR"
 CHILD = """
 import json, statistics, sys, time
 from pathlib import Path
-from photolab.bench.evaluation import evaluate
-from photolab.bench.records import read_bench
-from photolab.publication.tables import results
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.folder.records import read_bench
+from photolab.publication.report.tables import results
 folder, times, rows = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] == "results"
 found = {"read": [], "evaluate": [], "results": []}
 for _ in range(times):

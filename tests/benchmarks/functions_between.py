@@ -13,13 +13,13 @@ from pathlib import Path
 from types import FrameType
 
 import photolab
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import warm_up_runs
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat import warm_up_runs
 from photolab.publication.figures import records
 from photolab.publication.figures.common import new_figure
+from photolab.publication.sentences.words_lamp import lamp_sentence
 from photolab.publication.words import say
-from photolab.publication.words_lamp import lamp_sentence
 
 ROOT = Path(photolab.__file__).parent
 

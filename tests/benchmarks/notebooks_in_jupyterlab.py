@@ -13,7 +13,7 @@ from playwright.sync_api import sync_playwright
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from test_jupyterlab import BROWSER, CHROMIUM, ERROR, READY, jupyterlab, run_all, wait_until
 
-from photolab.publication.workplace import working_copies
+from photolab.publication.commands.workplace import working_copies
 
 TYPED = {  # number of the notebook: text of its law cell, what is typed behind it
     "00": ('initial["dark_lx"].fillna(0.0)', " * 9"),

@@ -60,10 +60,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Bench
-from photolab.bench.records import read_bench
-from photolab.publication.tables import results
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.model import Bench
+from photolab.publication.report.tables import results
 
 Array = NDArray[np.float64]
 Truth = Mapping[tuple[str, ...], float]

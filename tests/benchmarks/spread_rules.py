@@ -94,9 +94,9 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
-from photolab.bench.evaluation import evaluate
-from photolab.bench.model import Bench
-from photolab.bench.records import read_bench
+from photolab.bench.folder.records import read_bench
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.terms.model import Bench
 
 Array = NDArray[np.float64]
 Draw = Callable[[np.random.Generator, tuple[int, ...]], Array]

@@ -21,22 +21,22 @@ from family_error import balanced, demo
 from numpy.typing import NDArray
 from scipy import stats
 
-from photolab.bench.distances import evaluate_distances
-from photolab.bench.evaluation import evaluate
-from photolab.bench.heat import warm_up_runs
-from photolab.bench.model import Bench
-from photolab.bench.records import read_bench
-from photolab.bench.redraw import Protocol
-from photolab.bench.redraw_tables import AS_DECLARED, LEFT, World
-from photolab.bench.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
-from photolab.bench.repeatability import initial_readings, level_spreads
-from photolab.bench.simulation import demo as invented
-from photolab.bench.simulation_tables import before_foldback_s
-from photolab.bench.surface import surfaces
+from photolab.bench.drawn.redraw import Protocol
+from photolab.bench.drawn.redraw_tables import AS_DECLARED, LEFT, World
+from photolab.bench.drawn.rehearse import BEYOND, Plan, lines_of, rehearse_block, table_of
+from photolab.bench.drawn.simulation import demo as invented
+from photolab.bench.drawn.simulation_tables import before_foldback_s
+from photolab.bench.folder.records import read_bench
+from photolab.bench.inputs.surface import surfaces
+from photolab.bench.questions.repeatability import initial_readings, level_spreads
+from photolab.bench.results.distances import evaluate_distances
+from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.heat import warm_up_runs
+from photolab.bench.terms.model import Bench
 from photolab.metrology.comparison import pairwise
 from photolab.metrology.quantity import Input, Measured, limits, measured
-from photolab.publication.notebooks import studies_folder
-from photolab.publication.tables import as_csv
+from photolab.publication.report.notebooks import studies_folder
+from photolab.publication.report.tables import as_csv
 
 Array = NDArray[np.float64]
 SEED = 14

@@ -6,8 +6,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.patches import Patch
 
-from photolab.publication.figure_tables import signed
 from photolab.publication.figures.common import BLUE, GREY, INK, Look, name_rows, styled
+from photolab.publication.sentences.figure_tables import signed
 
 
 @styled

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from photolab.bench.distances import DistanceResult
+from photolab.bench.results.distances import DistanceResult
 from photolab.metrology.quantity import coverage_factor
 from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 
-from photolab.bench.surface import Surface
+from photolab.bench.inputs.surface import Surface
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled

@@ -1,0 +1,1 @@
+"""From readings to estimates and what moves them: selection, corrections, links, spreads, who shares what."""

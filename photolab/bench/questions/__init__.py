@@ -1,0 +1,1 @@
+"""What is asked of an evaluated bench: colour, a new meter, another protocol, what would overturn it."""

@@ -1,0 +1,1 @@
+"""The joint evaluation and what follows from it: ratios, heat, candela, beams."""

@@ -1,0 +1,1 @@
+"""What a person types: compare, defend, plan, rehearse, take, open."""

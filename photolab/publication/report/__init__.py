@@ -1,0 +1,1 @@
+"""The methods appendix: page one, parts, pictures, workbooks, and the notebooks that it runs."""

@@ -1,0 +1,150 @@
+"""Result tables as they are published: one row a lamp, housing, measurand, point, instant and scope."""
+
+import hashlib
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from photolab.bench.inputs.electrical import measured_power
+from photolab.bench.inputs.surface import surface_rows
+from photolab.bench.results.beams import beam_rows, evaluate_beams
+from photolab.bench.results.campaign import Campaign
+from photolab.bench.results.derived import light_per_watt
+from photolab.bench.results.distances import distance_rows, evaluate_distances
+from photolab.bench.results.heat import fading_rows
+from photolab.bench.results.ratio_table import heat_rows, with_families
+from photolab.metrology.quantity import SCOPES
+from photolab.metrology.reporting import END_DIGITS, VALUE_DIGITS, published_ends, significant
+
+_UNCERTAINTIES = ("ln_expanded_uncertainty", "coverage_factor", "dof")
+DICTIONARY = {
+    "lamp": "the lamp, as lamps.csv names it",
+    "housing": "the housing it was measured in; blank where the measurand does not depend on it",
+    "measurand": "what was measured",
+    "baseline": "the lamp that a ratio is taken against",
+    "point": "place in the beam; place and method on the lamp; or a warm-up record and part of its light",
+    "instant": "initial or hold: time since switch-on, see initial_s and hold_minutes",
+    "scope": "readings: as seated; specimens: those on this bench; models: the kind of lamp",
+    "value": "best estimate, in unit",
+    "unit": "unit of value, low and high",
+    "low": "lower end of the coverage interval",
+    "high": "upper end of the coverage interval",
+    "ln_expanded_uncertainty": "half-width of the interval in ln, or relative",
+    "coverage": "coverage probability of the interval",
+    "coverage_factor": "expanded over standard uncertainty",
+    "dof": "effective degrees of freedom; inf where every part is known or assumed",
+    "n_specimens": "specimens behind the value",
+    "n_held": "specimens that were held to the hold time; blank where the value does not rest on them",
+    "n_mountings": "seatings behind the value",
+    "n_readings": "readings behind the value: after the hold time those at first, those of that time that say what is "
+    "left, and those of records",
+    "n_days": "days behind the value",
+    "initial_s": "initial time since switch-on, seconds",
+    "hold_minutes": "hold time since switch-on, minutes",
+    "conditions": "conditions under which the value holds",
+    "corrections": "corrections that changed a reading",
+    "assumed": "declared defaults that entered",
+    "verdict": "clear, alike, inside or no_answer; blank for values that are no comparison",
+    "protocol_revision": "revision of the protocol, from bench.toml",
+    "data_hash": "fingerprint of all input files",
+    "family_low": "lower end of the interval as one of all pairs of lamps of that housing and instant",
+    "family_high": "its upper end; blank, as the others of the family, where a value is no ratio of lamps at one place",
+    "family_verdict": "verdict by that interval: the one to quote where several lamps are compared",
+}
+"""Columns of results.csv in their order, and what each means."""
+COLUMNS = tuple(DICTIONARY)
+
+
+def data_hash(hashes: Mapping[str, str]) -> str:
+    """Return one fingerprint of all input files.
+
+    Parameters
+    ----------
+    hashes : mapping
+        File name to sha256.
+
+    Returns
+    -------
+    str
+        First 16 hexadecimal digits of the sha256 over names and hashes in order.
+    """
+    text = "".join(f"{name} {hashes[name]}\n" for name in sorted(hashes))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def results(campaign: Campaign) -> pd.DataFrame:
+    """Return every result of a campaign.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluation.
+
+    Returns
+    -------
+    DataFrame
+        Columns `COLUMNS`, in the order of lamps.csv, then housing, measurand, point, instant, scope; values
+        to 6 significant digits, interval ends and uncertainties to 4.
+    """
+    bench = campaign.bench
+    heat = heat_rows(campaign)
+    ratios = [part for part in (campaign.table, heat) if len(part)]
+    per_watt = [light_per_watt(campaign, part) for part in ratios]
+    runs = evaluate_distances(bench, corrections=campaign.enabled)
+    beams = evaluate_beams(bench, corrections=campaign.enabled, baseline=campaign.baseline)
+    light = (distance_rows(bench, results=runs), beam_rows(bench, beams=beams))
+    other = (measured_power(bench), *per_watt, fading_rows(bench), surface_rows(bench), *light)
+    parts = [part for part in (*(with_families(campaign, part) for part in ratios), *other) if len(part)]
+    table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
+    same = {"protocol_revision": bench.settings.protocol_revision, "data_hash": data_hash(bench.hashes)}
+    table = table.assign(**same).reindex(columns=list(COLUMNS)).fillna({"family_verdict": ""})
+    keys = table[["lamp", "measurand", "housing", "point", "instant", "scope"]].assign(
+        lamp=table["lamp"].map({lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}),
+        measurand=pd.factorize(table["measurand"])[0],
+        scope=table["scope"].map(list(SCOPES).index),
+    )
+    order = keys.sort_values(keys.columns.tolist(), kind="stable").index
+    return _rounded(table.loc[order].reset_index(drop=True))
+
+
+def _rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with its numbers as they are published."""
+    digits = {"value": VALUE_DIGITS} | dict.fromkeys(_UNCERTAINTIES, END_DIGITS)
+    rounded: dict[str, Any] = {
+        name: [significant(float(x), count) for x in table[name]] for name, count in digits.items()
+    }
+    for low, high in (("low", "high"), ("family_low", "family_high")):
+        pairs = zip(table[low], table[high], strict=True)
+        ends = np.array([published_ends(float(a), float(b)) for a, b in pairs]).reshape(-1, 2)
+        rounded |= {low: ends[:, 0], high: ends[:, 1]}
+    return table.assign(**rounded)
+
+
+def as_csv(table: pd.DataFrame) -> str:
+    """Return a table as CSV text that no spreadsheet evaluates.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Any table; numbers are written with 6 significant digits.
+
+    Returns
+    -------
+    str
+        UTF-8 text with LF line ends; text that begins with = + - or @ gets a leading apostrophe.
+    """
+    return table.map(_cell).to_csv(index=False, lineterminator="\n")
+
+
+def _cell(value: Any) -> str:
+    if isinstance(value, bool | np.bool_):
+        return "yes" if value else "no"
+    if isinstance(value, int | np.integer):
+        return str(int(value))
+    if isinstance(value, float | np.floating):
+        return "" if math.isnan(value) else f"{significant(float(value), VALUE_DIGITS):.7g}"
+    text = "" if value is None else str(value)
+    return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
