@@ -253,13 +253,14 @@ def test_options_of_typed_readings_are_refused_beside_names(capsys, more, words)
 @pytest.mark.parametrize(
     ("a", "b", "words"),
     [
-        ("K1", "K1", "K1 is named twice; name two lamps"),
+        ("K1", "K1", "K1 against itself; name two lamps"),
         (
             "k2",
             "K1",
             '"k2" is no lamp with a reading on this bench; closest is "K2"; name two of its lamps, or type',
         ),
         ("K1", "334", '"334" is no lamp with a reading on this bench'),
+        ("K9", "K88", '"K9" is no lamp with a reading on this bench; name two of its lamps'),
     ],
 )
 def test_one_lamp_alone_is_not_compared(capsys, a, b, words):

@@ -169,7 +169,7 @@ def test_long_names_lose_their_ends_before_any_figure_goes(tmp_path, without_lea
         (
             "heat-reverses",
             "Ibis",
-            "60 s after switch-on: leaving out one seating changes the verdict, for",
+            "60 s after switch-on: leaving out one seating changes the verdict: ",
         ),
     ],
 )
@@ -231,7 +231,7 @@ def test_a_part_without_which_nothing_is_left_does_not_change_a_verdict():
     """Oracle: the verdicts typed here; None where a lamp then has no reading."""
     each = {"A, specimen 1": None, "B, specimen 1": "clear", "B, specimen 2": "inside"}
     none = " Nothing is left to compare without A, specimen 1."
-    words = "Leaving out one specimen changes the verdict, for B, specimen 2."
+    words = "Leaving out one specimen changes the verdict: B, specimen 2."
     assert left_out_sentence(LeftOut("specimen", "clear", each)) == words + none
     each["B, specimen 2"] = "clear"
     words = "No single specimen decides it: leaving out any one of 2 keeps the verdict."

@@ -319,8 +319,8 @@ CASES = [
     ),
     (
         "fault 12",
-        {"electrical_csv": "lamp,elapsed_s,power_W,per,cover\nA1,30,25,lamp,Open\n"},
-        'electrical.csv:2: cover: "Open" is not one of open, closed; closest is "open"',
+        {"electrical_csv": "lamp,elapsed_s,power_W,per,cover\nA1,30,25,lamp,oopen\n"},
+        'electrical.csv:2: cover: "oopen" is not one of open, closed; closest is "open"',
     ),
     (
         "fault 12",

@@ -75,7 +75,7 @@ def test_certificate_replaces_the_percent_of_reading_and_drifts():
 def test_linearity_default(percent, declared, wanted):
     # min(1, smallest reading percent / 3) unless declared: this project's rule
     given = frozenset({"linearity_percent"}) if declared else frozenset()
-    m = meter(reading_percent=percent, linearity_percent=0.3 if declared else 1.0, declared=given)
+    m = meter(reading_percent=percent, linearity_percent=0.3 if declared else None, declared=given)
     assert instruments.linearity_percent(m) == wanted
 
 
@@ -100,6 +100,7 @@ def test_resolution_is_half_the_last_figure():
 def test_a_linearity_that_is_stated_in_code_counts():
     """Oracle: the figure stated, where it is neither the usual one nor what follows from the percent of reading."""
     assert instruments.linearity_percent(meter(reading_percent=(4.0,), linearity_percent=20.0)) == 20.0
+    assert instruments.linearity_percent(meter(reading_percent=(1.5,), linearity_percent=1.0)) == 1.0
     assert instruments.linearity_percent(meter(reading_percent=(0.9,))) == pytest.approx(0.3, rel=1e-12)
 
 

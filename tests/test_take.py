@@ -274,12 +274,12 @@ def test_six_reading_sds_are_those_of_the_bench(tmp_path):
 
 
 def test_a_repeat_that_doubles_is_asked_about_on_a_bench_that_never_repeated(tmp_path):
-    """Oracle: by hand: 620 and 590 lx against 300 lx, on a new bench whose scatter nobody knows."""
+    """Oracle: by hand: 620 and 340 lx against 300 lx, six times 3 % being 18 %; nobody knows the scatter."""
     bench = Bench(shed(tmp_path / "shed", readings=HEAD + "\n"))
     bench("wren", "1", "4000", "3", "")
     bench.at(61, "300")
     assert bench("620").said == "620: far from its like. keep, or type it again."
-    assert bench("590").said == "kept."
+    assert bench("340").said == "kept."
 
 
 @pytest.mark.parametrize(("figure", "asked"), [("6120", True), ("61", True), ("1500", False), ("200", False)])
@@ -512,10 +512,10 @@ def test_a_key_without_a_letter_is_said_and_not_kept(tmp_path):
     bench = ready(tmp_path / "shed")
     bench("wren", "1", "")
     known = len(bench.entries)
-    for typed in ("note open\x1b[A door", "6\x1b[D12", "note a\tb", "note caf\udce9"):
+    for typed in ("note open\x1b[A door", "6\x1b[D12", "note a\tb", "note ros\udce9"):
         assert "type it again" in bench.at(61, typed).said
     assert len(bench.entries) == known
-    assert bench("note café").said == "noted."
+    assert bench("note rosé").said == "noted."
 
 
 def test_undo_takes_back_a_skip_and_a_swap(tmp_path):
@@ -1024,10 +1024,10 @@ def test_a_letter_of_another_code_table_does_not_end_the_evening(tmp_path):
     folder = shed(tmp_path / "shed")
     with Terminal(folder, START) as terminal:
         terminal.until("Code of the lamp")
-        os.write(terminal.master, b"note caf\xe9\n")
+        os.write(terminal.master, b"note ros\xe9\n")
         terminal.until("noted, in the journal alone")
         assert terminal.enter("wren")[-1] == "Which piece of wren"
-    assert r"caf\\xe9" in (folder / f"take-{DATE}.journal").read_text()
+    assert r"ros\\xe9" in (folder / f"take-{DATE}.journal").read_text()
 
 
 def test_the_screen_fits_the_terminal_and_figures_are_large(tmp_path):

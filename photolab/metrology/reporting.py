@@ -14,6 +14,11 @@ _PLAIN_PLACES = 7  # so are uncertainties that need more decimal places than thi
 _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 
 
+def _exact(x: float) -> Decimal:
+    """Return a number as it is printed: ten significant digits, the last bits of a float decide no digit."""
+    return Decimal(f"{x:.9e}")
+
+
 def shortened(x: float) -> float:
     """Return a number shortened to 10 significant digits: the last bits of a float decide no digit and no order.
 
@@ -27,12 +32,7 @@ def shortened(x: float) -> float:
     float
         The nearest float to the shortened number; NaN and infinite numbers as they are. [any]
     """
-    return float(f"{x:.9e}")
-
-
-def _exact(x: float) -> Decimal:
-    """Return a shortened number as it is printed."""
-    return Decimal(repr(shortened(x)))
+    return float(_exact(x))
 
 
 def significant(x: float, digits: int) -> float:

@@ -287,7 +287,7 @@ def _coverage_rows(situation: str, rule: str, table: pd.DataFrame) -> Iterator[d
 
 def measurands(_: int) -> Iterator[dict[str, object]]:
     """Yield the rows of the table at the head of `results_coverage.py`, which measured them."""
-    for line in (results_coverage.__doc__ or "").split("\n"):
+    for line in (results_coverage.__doc__ or "").partition("\n\nWhere ")[0].split("\n"):
         words, _, told = line.partition("  ")
         value, sign, error = told.strip().partition(" +- ")
         if not sign:

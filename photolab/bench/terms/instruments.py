@@ -191,8 +191,8 @@ def linearity_percent(meter: Meter) -> float:
     float
         Stated, else the smaller of 1 % and a third of the smallest percent of reading. [%]
     """
-    stated = meter.states_linearity
-    return float(meter.linearity_percent) if stated else default_linearity(meter.reading_percent)
+    stated = meter.linearity_percent
+    return default_linearity(meter.reading_percent) if stated is None else stated
 
 
 def linearity_input(meter: Meter, key: tuple[str, ...]) -> Input:

@@ -127,7 +127,8 @@ class Meter:
     spectral_factors: tuple[SpectralFactor, ...] = ()
     certificate: Certificate | None = None
     drift_percent_per_year: float = 1.0
-    linearity_percent: float = 1.0
+    linearity_percent: float | None = None
+    """Of one range, about a straight line; None: it follows from reading_percent. [%]"""
     temperature_percent_per_K: float = 0.1
     integration_s: float = NAN
     calibrated_on: str = ""
@@ -137,7 +138,7 @@ class Meter:
     @property
     def states_linearity(self) -> bool:
         """Whether the linearity was stated, in bench.toml or in code, and does not follow from reading_percent."""
-        follows = (Meter.linearity_percent, default_linearity(self.reading_percent))
+        follows = (None, default_linearity(self.reading_percent))
         return "linearity_percent" in self.declared or self.linearity_percent not in follows
 
 

@@ -66,8 +66,9 @@ def run(args: argparse.Namespace) -> list[str]:
     strange = [text for text in (args.a, args.b) if text not in read]
     if campaign is not None and not strange:
         return _lamps(args, campaign)
-    if len(strange) == 1:
-        who = f'"{shown(strange[0])}" is no lamp with a reading on this bench{hint(strange[0], read)}'
+    named = [text for text in strange if text[:1].isalpha() or len(strange) == 1]
+    if campaign is not None and named:
+        who = f'"{shown(named[0])}" is no lamp with a reading on this bench{hint(named[0], read)}'
         _refuse(f"{who}; name two of its lamps, or type two readings")
     unit = FOOTCANDLE_LX if args.unit == "fc" else 1.0
     a, b = (_more_than_0(_parsed(x, n), f"{n}: a reading", x) for x, n in ((args.a, "A"), (args.b, "B")))

@@ -152,7 +152,7 @@ def validation_words(found: Validation) -> str:
         return f"{head} at most {percent} % of half the last digit given: the law of propagation stands."
     times = decimal(share, max(places_for(share), 0))
     far = f"{head} up to {times} times half the last digit given, so it shows in the digits"
-    return f"{far}: use the interval of the draws."
+    return f"{far}: where a verdict hangs on so little, use the interval of the draws; the report gives the law's."
 
 
 def chance(p: float) -> str:

@@ -492,7 +492,7 @@ def left_out_sentence(found: LeftOut) -> str:
         (one,) = (part for part in found.each if part not in only)
         said = f"Leaving out the one {noun} that can be left out, {one}, keeps the verdict."
     if changing:
-        said = f"Leaving out one {noun} changes the verdict, for {'; '.join(changing[:_MOST_NAMED])}{more}."
+        said = f"Leaving out one {noun} changes the verdict: {'; '.join(changing[:_MOST_NAMED])}{more}."
     lost = f" Nothing is left to compare without {'; '.join(only[:_MOST_NAMED])}." if only else ""
     return f"{said}{lost}".strip()
 
