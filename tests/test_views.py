@@ -217,10 +217,19 @@ def test_a_claim_says_where_it_is_printed(demo, where):
 
 def test_bench_lines(demo):
     """Oracle: bench.toml and days.csv of the demo."""
-    text = " ".join(front_page.bench_lines(demo.bench))
+    text = " ".join(front_page.bench_lines(demo))
     days = demo.bench.tables["days"]
     assert f"{len(days)} days of readings, 13 April 2026 to" in text
     assert "Protocol revision 3." in text
+    assert "left out" not in text
+
+
+def test_readings_that_did_not_enter_are_counted_at_the_head():
+    """Oracle: readings.csv by hand: 6 rows of the stock lamp and 12 of LED lamps with the second meter, not linked."""
+    two_meters = evaluate(read_bench(Path(__file__).parent / "benches" / "two-meters"))
+    assert front_page.bench_lines(two_meters)[-1] == (
+        "18 readings left out of the evaluation: the last part says why."
+    )
 
 
 def test_assumptions_say_what_they_touch():

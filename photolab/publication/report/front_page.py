@@ -51,19 +51,20 @@ def invented_words(bench: Bench, where: str) -> str:
     return f"INVENTED DEMO DATA: no lamp, maker or reading in this {where} is real." if bench.invented else ""
 
 
-def bench_lines(bench: Bench) -> tuple[str, ...]:
-    """Return which bench, protocol and days a report is about.
+def bench_lines(campaign: Campaign) -> tuple[str, ...]:
+    """Return which bench, protocol and days a report is about, and how many readings did not enter.
 
     Parameters
     ----------
-    bench : Bench
-        The bench.
+    campaign : Campaign
+        The evaluated campaign.
 
     Returns
     -------
     tuple of str
         One sentence each.
     """
+    bench, out = campaign.bench, len(campaign.selection.left_out)
     days, revision = bench.tables["days"], bench.settings.protocol_revision
     dates = [text for text in days["date"] if text]
     earlier = sorted({*days["protocol_revision"]} - {"", revision})
@@ -75,6 +76,8 @@ def bench_lines(bench: Bench) -> tuple[str, ...]:
         lines.append(f"Earlier days follow {revisions} {' and '.join(earlier)}.")
     if dates:
         lines.append(f"{count(len(dates), 'day')} of readings, {span_of(dates)}.")
+    if out:
+        lines.append(f"{count(out, 'reading')} left out of the evaluation: the last part says why.")
     return tuple(lines)
 
 
@@ -284,7 +287,7 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
     heads = {"input": "assumed", "value": "value", most: most, "change": "what would change"}
     meanings = table([*DICTIONARY.items()], columns=["column", "meaning"])
     blocks = [
-        paragraphs([" ".join(bench_lines(bench))]),
+        paragraphs([" ".join(bench_lines(campaign))]),
         mark,
         "<h2>What was found</h2>",
         paragraphs(told),
