@@ -597,11 +597,12 @@ def test_noise_of_what_is_left_is_pooled_by_squares():
     assert found[0].sd > 0.02
 
 
-def _record_and_readings(folder, shown_at_hold, *, last_s=1800):
+def _record_and_readings(folder, shown_at_hold, *, last_s=1800, initial=True):
     """Return a bench whose lamp K1 keeps 90 % by its record, and by its readings what is shown."""
     t = np.arange(30, last_s + 30, 30)
     light = 600.0 * (0.9 + 0.1 * np.exp(-(t - 60.0) / 200.0))
-    read = [("B0", 500, 60), ("B0", 500, 1800), ("K1", 600, 60), ("K1", shown_at_hold, 1800)]
+    read = [("B0", 500, 60), ("B0", 500, 1800), ("K1", shown_at_hold, 1800), ("K2", 600, 60)]
+    read += [("K1", 600, 60)] * initial
     return evaluate(
         bench(
             folder,
@@ -637,3 +638,15 @@ def test_readings_at_both_instants_go_before_the_bounds_of_a_shorter_record(tmp_
         assert row["scope"] == scope
         assert "conservative" not in row["conditions"]
     assert_allclose(row["value"], 537 / 600, rtol=1e-6)
+
+
+def test_bounds_of_a_shorter_record_stay_where_no_reading_at_first_stands_beside_those_at_the_hold_time(
+    tmp_path,
+):
+    """Oracle: the bounds of the record itself; readings of one instant say nothing of what is left."""
+    campaign = _record_and_readings(tmp_path, 537, last_s=1200, initial=False)
+    (run,) = warm_up_runs(campaign.bench)
+    rows = heat_rows(campaign)
+    (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
+    assert (run.remaining.method, row["scope"]) == ("bounds", "readings")
+    assert_allclose([row["low"], row["high"]], [run.remaining.low, run.remaining.high], rtol=1e-12)

@@ -125,10 +125,11 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     runs = warm_up_runs(campaign.bench)
     places = dict.fromkeys((run.lamp, run.housing) for run in runs)
     best = {place: one for place in places if (one := remaining_of(runs, *place)) is not None}
-    read = {n[:2] for n in campaign.at("hold").names if n[2] == "hot_spot" and n not in campaign.held.slack}
+    held, counts, bounded = campaign.at("hold"), campaign.held.counts.to_dict("records"), campaign.held.slack
+    both = (n for n in held.names if (*n[:3], "initial") in campaign.joint.names and n not in bounded)
+    read = {n[:2] for n in both if n[2] == "hot_spot"}
     found = {place: one for place, one in best.items() if place not in read or ln_remaining(*one).parts}
     listed = [_remaining_row(campaign, *one) for one in found.values()]
-    held, counts = campaign.at("hold"), campaign.held.counts.to_dict("records")
     for name, counted in zip(held.names, counts, strict=True):
         first = (*name[:3], "initial")
         if first in campaign.joint.names and (name[:2] not in found or name[2] != "hot_spot"):

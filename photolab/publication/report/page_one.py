@@ -382,13 +382,10 @@ class PageOne:
         str
             "record", "bounds" (of a record that ends before the hold time) or "readings".
         """
-        left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
-        if left is None or row["point"] != "hot_spot":
+        if row["scope"] == "specimens":
             return "readings"
-        if left[0].method != "bounds":
-            return "record"
-        held, name = self.campaign.held, (row["lamp"], row["housing"], "hot_spot", "hold")
-        return "readings" if name in held.joint.names and name not in held.slack else "bounds"
+        left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
+        return "bounds" if left and left[0].method == "bounds" else "record"
 
     def bounded(self, row: Row) -> bool:
         """Return whether a ratio at the hold time rests on bounds of a record that ends before.
