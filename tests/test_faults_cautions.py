@@ -189,6 +189,19 @@ def test_a_coarse_display_is_not_taken_for_scatter(tmp_path, steps, said):
     assert any(problem.code == "caution 28" for problem in bench.warnings) == said
 
 
+@pytest.mark.parametrize(("lamp", "said"), [("A1", False), ("A2", True)])
+def test_repeats_of_a_filament_lamp_at_other_volts_do_not_scatter_by_them(tmp_path, lamp, said):
+    """Oracle: by hand: light as volts to the power of 3.42, at 13.2 V +- 1 %; that of an LED lamp has no such law."""
+    volts = [13.2 * (1 + sign / 100) for _ in range(4) for sign in (1, -1)]
+    other = "A2" if lamp == "A1" else "A1"
+    lit = [f"{lamp},{300 * (v / 13.2) ** 3.42!r},{k // 2},{v!r}" for k, v in enumerate(volts)]
+    still = [f"{other},{300 * math.exp((-1) ** k * 1e-3)!r},{k // 2},13.2" for k in range(8)]
+    text = bf.readings(*lit, *still, header="lamp,illuminance_lx,mounting,socket_V")
+    lamps = bf.LAMPS.replace("A1,led", "A1,filament")
+    bench = read_bench(bf.make(tmp_path / "b", readings_csv=text, lamps_csv=lamps))
+    assert any(problem.code == "caution 28" for problem in bench.warnings) == said
+
+
 @pytest.mark.parametrize(("volts", "said"), [(10.6, True), (10.4, False), (9.6, False), (9.4, True)])
 def test_power_is_held_against_volts_times_amperes_within_five_percent(tmp_path, volts, said):
     text = bf.POWER + f"A1,60,20,{volts},2,lamp\n"

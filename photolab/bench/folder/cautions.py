@@ -8,6 +8,7 @@ import pandas as pd
 
 from photolab.bench.folder.checks import names_in
 from photolab.bench.folder.completion import looked_up
+from photolab.bench.inputs import corrections
 from photolab.bench.inputs.readings import clock_hours
 from photolab.bench.inputs.selection import instants
 from photolab.bench.terms.faults import Faults, hint, shown, stands_in
@@ -238,7 +239,10 @@ def _scatter(bench: Bench, faults: Faults) -> None:
     readings = bench.tables["readings"]
     if len(readings) < 2:
         return
-    table = reading_scatter(readings)
+    at_reference = corrections.apply(readings, bench, ["voltage"]).columns[
+        "ln_value"
+    ]  # repeats at other volts
+    table = reading_scatter(readings.assign(illuminance_lx=np.exp(at_reference)))
     dof, squares = table["dof"].to_numpy(dtype=float), table["sum_of_squares"].to_numpy(dtype=float)
     steps = _last_figure(bench)
     levels = readings.groupby("lamp", sort=False)["illuminance_lx"].median()
