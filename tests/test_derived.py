@@ -15,6 +15,7 @@ from photolab.bench.results.evaluation import evaluate
 from photolab.bench.results.ratio_table import heat_rows
 from photolab.errors import MethodError
 from photolab.metrology.quantity import flat_factor
+from photolab.publication.sentences.words_lamp import price_judgement
 
 
 def between(campaign, lamp, first, second):
@@ -49,6 +50,22 @@ def test_swapping_housings_gives_the_reciprocal():
 def test_a_lamp_in_one_housing_only_is_said():
     with pytest.raises(MethodError, match="lamp K1 has no reading in housing XX"):
         between(demo(), "K1", "HP", "XX")
+
+
+@pytest.mark.parametrize(("instant", "times"), [("initial", 1.0), ("initial", 1.1), ("hold", 1.1)])
+def test_a_law_changed_by_hand_moves_the_interval_among_all_lamps_and_the_price_with_it(instant, times):
+    """Oracle: the half-width that the campaign's family has for the pair, about what the law gives."""
+    campaign = demo()
+    law = times * campaign["K3", "HP", instant] - campaign["B0", "HP", instant]
+    gain = judge_gain(campaign, law, "K3", "B0", housing="HP", instant=instant)
+    told = campaign.family("HP", instant=instant).loc["K3"]
+    half = math.log(told["high"] / told["low"]) / 2.0
+    wanted = [math.exp(law.value - half), math.exp(law.value + half)]
+    assert_allclose([gain.family_low, gain.family_high], wanted, rtol=1e-12)  # float rounding
+    found = price_judgement(campaign.bench, gain)
+    assert found.code == "given"
+    pair = 48.5  # dal, lamps.csv of the demo
+    assert_allclose(found.per_percent, pair / (100.0 * (gain.ratio - 1.0)), rtol=1e-12)
 
 
 def test_watts_follow_the_file_and_a_pair_is_halved(tmp_path):

@@ -87,10 +87,13 @@ def judge_gain(
     Returns
     -------
     Gain
-        With the inputs of that scope; without an interval where a technology is missing.
+        With the inputs of that scope, and as one of all pairs with the half-width that the family has for it; without
+        an interval where a technology is missing.
     """
     name, settings = campaign.name(lamp, housing=housing), campaign.bench.settings
     family = campaign.judged(campaign.name(baseline, housing=name[1], instant=instant), scope)
+    half, alike = family[lamp]["ln_expanded_uncertainty"], settings.alike_percent
+    among = judged_cells(ln_ratio.value, half, alike_percent=alike)
     return Gain(
         lamp=lamp,
         baseline=baseline,
@@ -99,12 +102,12 @@ def judge_gain(
         instant=instant,
         specimens=int(campaign.weights.counts["n_specimens"].iloc[campaign.weights.names.index(name)]),
         pairs=math.comb(len(family) + 1, 2),
-        family_low=float(family[lamp]["low"]),
-        family_high=float(family[lamp]["high"]),
-        family_verdict=str(family[lamp]["verdict"]),
+        family_low=float(among["low"]),
+        family_high=float(among["high"]),
+        family_verdict=str(among["verdict"]),
         ln_ratio=ln_ratio.in_scope(scope),
         coverage=settings.coverage,
-        alike_percent=settings.alike_percent,
+        alike_percent=alike,
         missing=("technology",) if without_technology(campaign.bench) & {lamp, baseline} else (),
     )
 
