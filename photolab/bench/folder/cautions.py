@@ -8,13 +8,14 @@ import pandas as pd
 
 from photolab.bench.folder.checks import names_in
 from photolab.bench.folder.completion import looked_up
-from photolab.bench.inputs import corrections
+from photolab.bench.inputs.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.inputs.readings import clock_hours
 from photolab.bench.inputs.selection import instants
 from photolab.bench.terms.faults import Faults, hint, shown, stands_in
 from photolab.bench.terms.model import Bench
 from photolab.bench.terms.schema import TABLES
 from photolab.bench.terms.value import price_age
+from photolab.photometry.lamp import value_at_voltage
 
 SHORT_REST_MIN = 30.0
 OLD_CALIBRATION_MONTHS = 24
@@ -239,10 +240,13 @@ def _scatter(bench: Bench, faults: Faults) -> None:
     readings = bench.tables["readings"]
     if len(readings) < 2:
         return
-    at_reference = corrections.apply(readings, bench, ["voltage"]).columns[
-        "ln_value"
-    ]  # repeats at other volts
-    table = reading_scatter(readings.assign(illuminance_lx=np.exp(at_reference)))
+    reference, filament = (
+        bench.settings.reference_voltage_V,
+        readings["lamp"].map(bench.technologies) == "filament",
+    )
+    volts = readings["socket_V"].where(filament).fillna(reference)  # repeats may be read at other volts
+    lit = value_at_voltage(readings["illuminance_lx"], volts, reference, exponent=FILAMENT_FLUX_EXPONENT)
+    table = reading_scatter(readings.assign(illuminance_lx=lit))
     dof, squares = table["dof"].to_numpy(dtype=float), table["sum_of_squares"].to_numpy(dtype=float)
     steps = _last_figure(bench)
     levels = readings.groupby("lamp", sort=False)["illuminance_lx"].median()
