@@ -344,6 +344,14 @@ def test_the_same_campaign_gives_the_same_bytes(made):
     assert as_recomputation(campaign, rows, last_day="2026-02-03") != content
 
 
+def test_what_rounding_leaves_of_an_input_that_cancels_is_not_written(made, monkeypatch):
+    """Oracle: the same bytes as without it; such a rest is another number on another processor."""
+    campaign, rows, content = made("heat-reverses")
+    whole = recompute.variance_by_term
+    monkeypatch.setattr(recompute, "variance_by_term", lambda one: {"link": 1e-38} | whole(one))
+    assert as_recomputation(campaign, rows) == content
+
+
 def test_too_many_readings_are_not_written_and_the_means_stand_typed(made, monkeypatch):
     """Oracle: the means of the campaign."""
     campaign, rows, _ = made("heat-reverses")

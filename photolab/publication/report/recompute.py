@@ -35,7 +35,7 @@ from photolab.publication.report.front_page import invented_words
 from photolab.publication.report.page_one import LIGHT, PageOne, Told
 from photolab.publication.report.workbook_table import as_bytes, write_cell
 from photolab.publication.sentences.display import Words
-from photolab.publication.sentences.figure_tables import signed
+from photolab.publication.sentences.figure_tables import CANCELS, signed
 from photolab.publication.sentences.statements import KIND_WORDS, in_housing, time_of
 from photolab.thermal.thermography import BAND_UM, SECOND_RADIATION_CONSTANT, ZERO_CELSIUS_K, band_nodes
 
@@ -280,8 +280,9 @@ def _limits(book: _Book, at: Mapping[Name, int]) -> dict[Name, int]:
     columns = "lamp housing point instant scope dof value low high family_low family_high"
     table = [[row[column] for column in columns.split()] for row in book.told(LIGHT)]
     apart = [(campaign[a, h, i, p] - campaign[base, h, i, p]).in_scope(s) for a, h, p, i, s, *_ in table]
-    by_term = [variance_by_term(one) for one in apart]
-    terms = list(dict.fromkeys(t for one in by_term for t, variance in one.items() if variance))
+    every = ((variance_by_term(one).items(), (CANCELS * one.u) ** 2) for one in apart)
+    by_term = [{term: variance for term, variance in parts if variance > least} for parts, least in every]
+    terms = list(dict.fromkeys(term for one in by_term for term in one))
     heads = "ratio|u, %|degrees of freedom|t|shape|bounds, %|half-width, %|low|high|family|low, among all"
     heads += "|high, among all|ratio, as published|low, as published|high, as published|low among all, as published"
     heads += "|high among all, as published|largest difference, % (rounding: up to 0.05)"

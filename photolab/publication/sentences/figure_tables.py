@@ -14,7 +14,8 @@ from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for, shortened
 from photolab.publication.sentences.statements import TERMS, Term
 
-_CANCELS = 1e-9  # percent; what is left of an input that cancels is rounding of sums
+CANCELS = 1e-9
+"""What is left of an input that cancels is rounding of sums, smaller than this; other on another processor. [% or 1]"""
 
 
 def signed(percent: float, *, places: int = 0, unit: str = "\N{NO-BREAK SPACE}%") -> str:
@@ -150,7 +151,7 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
         first = block.sort_values("contribution", key=abs, ascending=False, kind="stable").iloc[0]
         known = _known_from(kind, tuple(first["name"]), bench, components)
         moves = 100.0 * pair.coverage_factor * math.sqrt(float((block["contribution"] ** 2).sum()))
-        moves = 0.0 if moves < _CANCELS else moves
+        moves = 0.0 if moves < CANCELS else moves
         part = 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0
         named = (_term(kind).words, _term(kind).shared_by, how_far(first), known)
         rows.append((*named, moves, two_digits(moves), part, known == "assumed"))
@@ -262,7 +263,7 @@ def budget_annex(pair: ReadingComparison, *, largest: int = 12) -> pd.DataFrame:
     size = lines["contribution"].abs().map(shortened)
     texts = [": ".join(filter(None, [_term(n[0]).words, " ".join(map(str, n[1:]))])) for n in lines["name"]]
     units = [_term(name[0]).unit for name in lines["name"]]
-    lines = lines.assign(size=size, quantity=texts, estimate=0.0, unit=units)[size > _CANCELS * result.u]
+    lines = lines.assign(size=size, quantity=texts, estimate=0.0, unit=units)[size > CANCELS * result.u]
     whole = lines.sort_values(["size", "quantity"], ascending=[False, True])[columns]
     rows, rest = [*whole.head(largest).itertuples(index=False, name=None)], whole.iloc[largest:]
     if len(rest):
