@@ -10,7 +10,16 @@ from numpy.testing import assert_allclose, assert_array_equal
 from scipy import sparse, stats
 
 from photolab.metrology.estimates import groups_of
-from photolab.metrology.quantity import Factored, Input, Joint, coverage_factor, from_ln, limits
+from photolab.metrology.quantity import (
+    Factored,
+    Input,
+    Joint,
+    Measured,
+    coverage_factor,
+    from_ln,
+    limits,
+    measured,
+)
 
 INF = float("inf")
 BOTH = pytest.mark.parametrize(
@@ -367,3 +376,36 @@ def test_an_input_of_no_kind_counts_in_a_difference_as_in_subtraction():
     found = joint.differences("a", "b", scopes=("models", "specimens"))[1]
     assert_allclose(found, [[0.5, 0.4]], rtol=1e-12)
     assert_allclose((joint["a"] - joint["b"]).u, 0.5, rtol=1e-12)
+
+
+@BOTH
+def test_quantities_with_others_added_are_the_sums_of_measured_ones(matrix):
+    """Second way: one at a time, by the arithmetic of measured quantities. What cancels leaves no input behind."""
+    joint = three_lamps(matrix=matrix)
+    seat, new = joint.inputs[3], Input("left", 0.004, dof=5)
+    more = {
+        "a": Measured(-0.1, {seat: -1.0, new: 0.5}),
+        "b": Measured(0.2, {new: 1.0}),
+        "c": measured(0.0),
+    }
+    found = joint.plus(more)
+    assert found.names == ("a", "b", "c")
+    for name, (added, one) in zip(joint.names, more.items(), strict=True):
+        alone = joint[name] + one
+        assert found[added].value == alone.value
+        assert {q: c for q, c in found[added].parts.items() if c} == {
+            q: c for q, c in alone.parts.items() if c
+        }
+    whole, apart = found.covariance, [found[n].u ** 2 for n in found.names]
+    assert_allclose(np.diag(whole), apart, rtol=1e-12)  # float rounding
+    assert whole[0, 1] == pytest.approx(joint.covariance[0, 1] + 0.5 * 0.004**2, rel=1e-12)
+
+
+def test_inputs_behind_others_keep_their_estimates():
+    """Closed form: what rests on one estimate of variance stays together, what is new has its own."""
+    found = three_lamps().plus({k: Measured(0.0, {Input(("new", k), 0.01, dof=7): 1.0}) for k in "abc"})
+    estimate, dof = found.inputs.estimates
+    assert len(set(estimate[3:6])) == 1
+    assert len(set(estimate[6:])) == 3
+    assert sorted(dof.tolist()) == [4.0, 7.0, 7.0, 7.0]
+    assert [q.name for q in found.inputs][6:] == [("new", k) for k in "abc"]

@@ -19,6 +19,7 @@ from uncertainties import umath
 
 from photolab.errors import MethodError
 from photolab.metrology import monte_carlo
+from photolab.metrology.computed import kept
 from photolab.metrology.monte_carlo import draws, interval, validate
 from photolab.metrology.quantity import (
     COVERAGE,
@@ -753,3 +754,48 @@ def test_the_normal_quantile_is_that_of_scipy():
     p = np.concatenate((np.linspace(0.5005, 0.9995, 200), 1.0 - 10.0 ** -np.arange(4.0, 16.0)))
     assert_allclose([normal_quantile(float(x)) for x in p], special.ndtri(p), rtol=1e-12)  # 1 - p is rounded
     assert (normal_quantile(0.5), normal_quantile(1.0)) == (0.0, math.inf)
+
+
+def test_a_law_of_arrays_is_propagated_in_one_call():
+    """Second way: the same law one number at a time, to the last digit."""
+    calls = []
+
+    def law(a, b):
+        calls.append(np.shape(a))
+        return np.exp(a) * b**2
+
+    a, b = (measured(x, Input(name, u)) for x, name, u in ((0.3, "a", 0.02), (2.0, "b", 0.01)))
+    at_once, one_by_one = apply(law, a, b, arrays=True), apply(law, a, b)
+    assert calls[0] == (9,)
+    assert set(calls[1:]) == {()}
+    assert at_once.content == one_by_one.content
+
+
+def test_a_law_that_is_not_finite_beside_its_estimates_says_where():
+    """From 0 down there is no logarithm; the estimates are 0.05 and 1, steps a tenth of the uncertainty."""
+    near = measured(0.05, Input("near", 1.0))
+    with pytest.raises(MethodError, match=r"got nan at -0\.05, 1$") as refused:
+        apply(lambda x, y: np.log(x) * y, near, 1.0, arrays=True)
+    assert refused.value.known == {"estimates": [0.05, 1.0]}
+
+
+def test_a_result_is_kept_for_what_its_arguments_hold():
+    """Synthetic: a count of calls. Another u, sensitivity, unit or option is another argument; the latest two stay."""
+    asked = []
+
+    @kept(most=2)
+    def law(x, *, times=1.0):
+        asked.append(x)
+        return x, times
+
+    def quantity(u=0.1, slope=1.0, unit=""):
+        return Measured(1.0, {Input("a", u): slope}, unit)
+
+    first = law(quantity())
+    assert law(quantity()) is first
+    for other in (quantity(u=0.2), quantity(slope=2.0), quantity(unit="lx")):
+        assert law(other)[0].content == other.content
+    assert len(asked) == 4
+    assert law(quantity(unit="lx"), times=2.0)[1] == 2.0
+    assert law(quantity()) is not first
+    assert len(asked) == 6

@@ -1,8 +1,9 @@
 """What is computed once, when it is made, and stays."""
 
+from collections.abc import Callable, Hashable
 from dataclasses import FrozenInstanceError
 from functools import wraps
-from typing import Any
+from typing import Any, ParamSpec, TypeVar
 
 
 class Computed:
@@ -32,3 +33,39 @@ class Computed:
     def __repr__(self) -> str:
         shown = (f"{name}={value!r}" for name, value in vars(self).items() if not name.startswith("_"))
         return f"{type(self).__name__}({', '.join(shown)})"
+
+
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+def kept(most: int) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Keep the latest results of a function that hangs on nothing but what its arguments hold.
+
+    Parameters
+    ----------
+    most : int
+        How many are kept. [1]
+
+    Returns
+    -------
+    callable
+        Makes such a function; measured quantities are told apart by their `content`, what else enters is hashable.
+    """
+
+    def keeping(function: Callable[P, R]) -> Callable[P, R]:
+        known: dict[Hashable, R] = {}
+
+        @wraps(function)
+        def ask(*args: P.args, **options: P.kwargs) -> R:
+            given = (*args, *options.values())
+            key = (*options, *(getattr(one, "content", one) for one in given))
+            if key not in known:
+                known[key] = function(*args, **options)
+                if len(known) > most:
+                    del known[next(iter(known))]
+            return known[key]
+
+        return ask
+
+    return keeping

@@ -449,6 +449,11 @@ class Measured(NDArrayOperatorsMixin):
 
     # -- what a reader asks of it
 
+    @property
+    def content(self) -> tuple[Hashable, ...]:
+        """All that a law can tell it by: value, unit, and every input with what it means and its sensitivity."""
+        return self.value, self.unit, tuple((q.name, _meaning(q), c) for q, c in self.parts.items())
+
     @cached_property
     def u(self) -> float:
         """Standard uncertainty [unit]."""
@@ -724,6 +729,26 @@ class Inputs(Sequence[Input]):
         found._of_models = self._of_models
         return found
 
+    def followed_by(self, others: Sequence[Input]) -> Inputs:
+        """Return these inputs and others behind them.
+
+        Parameters
+        ----------
+        others : sequence of Input
+            The others, none of which is among these.
+
+        Returns
+        -------
+        Inputs
+            All.
+        """
+        mine, behind = len(self), len(self.models) + np.arange(len(others))
+        found = Inputs(
+            (*self.models, *others), np.concatenate((self.model, behind)), lambda k: found._at(k).name
+        )
+        found._at = lambda k: self._at(k) if k < mine else others[k - mine]  # type: ignore[method-assign]
+        return found
+
     def column(self, what: str) -> NDArray[Any]:
         """Return one attribute of every input.
 
@@ -762,13 +787,19 @@ class Inputs(Sequence[Input]):
     @cached_property
     def estimates(self) -> tuple[NDArray[np.intp], NDArray[np.float64]]:
         """Estimate of variance that each input rests on, -1 where none is doubtful; their dof [1]."""
-        dofs = monte_carlo.degrees_of_freedom(q for q in self.models if q.variance is not None)
-        place = {estimate: k for k, estimate in enumerate(dofs)}
-        shared = [place.get(q.estimate, -1) if q.variance is not None else -1 for q in self.models]
-        code = np.array(shared, dtype=np.intp)[self.model]
-        own = np.flatnonzero((code < 0) & np.isfinite(self.column("dof")))
-        code[own] = len(dofs) + np.arange(len(own))
-        return code, np.concatenate((list(dofs.values()), self.column("dof")[own]))
+        known = self._of_models
+        if "estimate" not in known:
+            dofs = monte_carlo.degrees_of_freedom(q for q in self.models if q.variance is not None)
+            place = {estimate: k for k, estimate in enumerate(dofs)}
+            shared = [place.get(q.estimate, -1) if q.variance is not None else -1 for q in self.models]
+            known["estimate"], known["shared dof"] = (
+                np.array(shared, dtype=np.intp),
+                np.array([*dofs.values()]),
+            )
+        code, dof = known["estimate"][self.model], self.column("dof")
+        own = np.flatnonzero((code < 0) & np.isfinite(dof))
+        code[own] = len(known["shared dof"]) + np.arange(len(own))
+        return code, np.concatenate((known["shared dof"], dof[own]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -1003,6 +1034,35 @@ class Joint:
         """
         return Joint(names, weights @ self.values, self.inputs, weights @ self.sensitivities)
 
+    def plus(self, others: Mapping[Any, Measured]) -> Joint:
+        """Return each quantity with another one added; what cancels but for rounding is zero.
+
+        Parameters
+        ----------
+        others : mapping of hashable to Measured
+            What is added to each, in the order of the quantities, by the name of the sum. [unit]
+
+        Returns
+        -------
+        Joint
+            The sums; inputs that are not yet among them stand behind.
+        """
+        from scipy import sparse  # heavy, and two readings do without
+
+        place = {q: k for k, q in enumerate(self.inputs)}
+        for q in (q for one in others.values() for q in one.parts):
+            place.setdefault(q, len(place))
+        own, shape = self.sensitivities, (len(others), len(place))
+        own = sparse.csr_array(own.full() if isinstance(own, Factored) else own)
+        own.resize(shape)
+        of = [(row, place[q], c) for row, one in enumerate(others.values()) for q, c in one.parts.items()]
+        rows, columns, slopes = zip(*of, strict=True) if of else ((), (), ())
+        added = sparse.csr_array((np.array(slopes, dtype=float), (rows, columns)), shape=shape)
+        total, most = own + added, abs(own) + abs(added)
+        total = total.multiply(abs(total) > 1e-13 * most).tocsr()
+        values = self.values + [one.value for one in others.values()]
+        return Joint(tuple(others), values, self.inputs.followed_by([*place][len(self.inputs) :]), total)
+
     def in_scope(self, scope: str) -> Joint:
         """Return the same estimates with the inputs that count in a scope.
 
@@ -1149,7 +1209,9 @@ def combine(weights: Iterable[float], quantities: Iterable[Measured], *, unit: s
     return _moved(math.fsum(w * x.value for x, w in moved), moved, linear=True, unit=unit)
 
 
-def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: str = "") -> Measured:
+def apply(
+    law: Callable[..., ArrayLike], *quantities: Measured | float, unit: str = "", arrays: bool = False
+) -> Measured:
     """Return a law of measured quantities, by central differences.
 
     Parameters
@@ -1160,6 +1222,8 @@ def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: st
         What enters, in the order of the law's arguments; a plain number is exact. [any unit]
     unit : str, default ""
         Unit of the result.
+    arrays : bool, default False
+        The law takes arrays as well, element by element: it is called once.
 
     Returns
     -------
@@ -1179,27 +1243,25 @@ def apply(law: Callable[..., ArrayLike], *quantities: Measured | float, unit: st
     .. [1] JCGM 100:2008, 5.1; JCGM 101:2008, 5.11.
     """
     at = [x.value if isinstance(x, Measured) else float(x) for x in quantities]
-
-    def value(k: int, step: float) -> float:
-        with np.errstate(all="ignore"):  # what is not finite is refused here
-            y = float(np.asarray(law(*at[:k], at[k] + step, *at[k + 1 :])))
-        if not math.isfinite(y):
-            message = (
-                f"the law must be finite at its estimates and beside them; got {y} with {at[k] + step!r}"
-            )
-            raise MethodError(message, code="model_not_finite", known={"estimates": at})
-        return y
-
-    centre = value(0, 0.0)
-    moved, curved = [], 0.0
-    for k, x in enumerate(quantities):
-        if not isinstance(x, Measured) or x.u == 0.0:
-            continue
-        h = _STEP * x.u
-        up, down = value(k, h), value(k, -h)
-        wide, narrow = (up - down) / (2.0 * h), (value(k, h / 2.0) - value(k, -h / 2.0)) / h
-        moved.append((x, narrow + (narrow - wide) / 3.0))
-        curved += ((up - 2.0 * centre + down) / _STEP**2) ** 2 / 2.0
+    uncertain = [(k, x) for k, x in enumerate(quantities) if isinstance(x, Measured) and x.u]
+    h = np.array([_STEP * x.u for _, x in uncertain])
+    points = np.tile(at, (1 + 4 * len(h), 1))
+    for row, (k, _) in enumerate(uncertain):
+        points[1 + 4 * row : 5 + 4 * row, k] += h[row] * np.array([1.0, -1.0, 0.5, -0.5])
+    with np.errstate(all="ignore"):  # what is not finite is refused here
+        one_by_one = (float(np.asarray(law(*point))) for point in points.tolist())
+        found = np.asarray(law(*points.T)) if arrays else np.fromiter(one_by_one, dtype=float)
+    if not np.isfinite(found).all():
+        bad = int(np.flatnonzero(~np.isfinite(found))[0])
+        where = ", ".join(f"{x:g}" for x in points[bad])
+        message = f"the law must be finite at its estimates and beside them; got {found[bad]} at {where}"
+        raise MethodError(message, code="model_not_finite", known={"estimates": at})
+    centre = float(found[0])
+    up, down, upper, lower = found[1:].reshape(-1, 4).T
+    wide, narrow = (up - down) / (2.0 * h), (upper - lower) / h
+    slopes = narrow + (narrow - wide) / 3.0
+    moved = [(x, slope) for (_, x), slope in zip(uncertain, slopes.tolist(), strict=True)]
+    curved = float((((up - 2.0 * centre + down) / _STEP**2) ** 2).sum()) / 2.0
     first = math.fsum((s * x.u) ** 2 for x, s in moved)
     if moved and (curved > _BENT**2 * first or first <= (_ROUNDING * centre) ** 2):
         return _by_draws(law, quantities, centre).in_unit(unit)

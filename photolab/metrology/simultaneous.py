@@ -45,7 +45,7 @@ from photolab.metrology.estimates import Contrasts, Estimates
 DIRECTIONS = 8_192  # a power of two, as a Sobol sequence wants it
 FEW_VALUES = 16  # lamps of a family; with more there are four times as many directions
 LEVELS = 1_024  # of a chi-square, and of the distribution of sizes, equally likely
-ELEMENTS_AT_ONCE = 200_000
+ELEMENTS_AT_ONCE = 60_000  # what a processor keeps at hand
 DRAWN_LIMIT = 1_000
 FIDUCIAL_PART = 2.0 / 3.0
 
@@ -138,11 +138,13 @@ def widening(
     Returns
     -------
     ndarray, shape (m,)
-        Its critical value over that of `single_critical`. [1]
+        Its critical value over that of `single_critical`, to the sixth decimal: directions tell it to some 1e-3, and
+        the last bits differ between processors. [1]
     """
     tail, count = 1.0 - coverage, comparisons or family.first.size
     found = _of_normal_values(estimates, family, tail, count, seed)
-    return np.asarray(np.maximum(found.critical / -special.stdtrit(family.dof, tail / 2.0), 1.0))
+    wider = np.maximum(found.critical / -special.stdtrit(family.dof, tail / 2.0), 1.0)
+    return np.asarray(np.round(wider, 6))
 
 
 def _of_normal_values(
@@ -193,13 +195,14 @@ def _from_sizes(family: Contrasts, balance: Floats, tail: float, sizes: Floats, 
     length = np.sqrt(special.chdtri(2.0 * half, tail))
     low, high = np.log(length * sizes[[0, -1]])
     at = np.log(length * sizes.mean())
-    for _ in range(50):  # Newton on logarithms, which is almost straight
-        square = (np.exp(at) / sizes) ** 2 / 2.0
-        left = special.gammaincc(half, square).mean()
-        fall = 2.0 * np.exp(half * np.log(square) - square - special.gammaln(half)).mean()
-        before, at = at, np.clip(at + np.log(left / tail) * left / fall, low, high)
-        if abs(at - before) < 1e-7:  # the next step would be its square
-            break
+    for nodes in (sizes.reshape(64, -1).mean(axis=1), sizes):  # few first: they cost little
+        for _ in range(50):  # Newton on logarithms, which is almost straight
+            square = (np.exp(at) / nodes) ** 2 / 2.0
+            left = special.gammaincc(half, square).mean()
+            fall = 2.0 * np.exp(half * np.log(square) - square - special.gammaln(half)).mean()
+            before, at = at, np.clip(at + np.log(left / tail) * left / fall, low, high)
+            if abs(at - before) < 1e-5:  # the next step would be its square
+                break
     return LargestT(balance * np.exp(at), exceedance)
 
 
@@ -207,17 +210,29 @@ def _sizes(root: Floats, family: Contrasts, balance: Floats, seed: int) -> Float
     """Return nodes of the largest balanced statistic over the length of the errors, ascending."""
     scale = 1.0 / (family.standard_uncertainty * balance)
     apart = ((root[family.first] - root[family.second]) * scale[:, None]).astype(np.float32)
-    directions, places = _points(seed, root.shape[1], family.group_dof.size)
-    levels = [_chi_squares(nu) for nu in family.group_dof.tolist()]
+    shares = family.shares.astype(np.float32)
+    alike = np.all(np.ptp(family.shares, axis=1) < 1e-9)
+    shares = shares[:, :1] if alike else shares
+    return _nodes(apart.tobytes(), shares.tobytes(), len(apart), tuple(family.group_dof.tolist()), seed)
+
+
+@lru_cache(maxsize=64)  # a bench that is read again, or in part, has most of its families still
+def _nodes(apart: bytes, shares: bytes, count: int, dofs: tuple[float, ...], seed: int) -> Floats:
+    """Return `_sizes` of pairs by their errors and by what rests on each estimate of variance, both as bytes."""
+    errors = np.frombuffer(apart, dtype=np.float32).reshape(count, -1)
+    directions, places = _points(seed, errors.shape[1], len(dofs))
+    levels = [_chi_squares(nu) for nu in dofs]
+    parts = np.frombuffer(shares, dtype=np.float32).reshape(len(dofs), -1) if dofs else None
     largest = np.empty(directions.shape[1])
-    chunk = max(1, ELEMENTS_AT_ONCE // len(apart))
+    chunk = max(1, ELEMENTS_AT_ONCE // count)
     for start in range(0, largest.size, chunk):
         here = slice(start, start + chunk)
-        squares = (apart @ directions[:, here]) ** 2
-        if levels:
-            squares /= _mix(family, np.array([x[at[here]] for x, at in zip(levels, places, strict=True)]))
-        largest[here] = squares.max(axis=0)
-    logarithms = 0.5 * np.log(np.sort(largest)).reshape(LEVELS, -1)
+        squares = (errors @ directions[:, here]) ** 2
+        cubes = squares * squares * squares
+        if parts is not None:
+            cubes *= _mix_cubed(parts, np.array([x[at[here]] for x, at in zip(levels, places, strict=True)]))
+        largest[here] = cubes.max(axis=0)
+    logarithms = np.log(np.sort(largest)).reshape(LEVELS, -1) / 6.0
     return np.asarray(np.exp(logarithms.mean(axis=1)))
 
 
@@ -234,17 +249,16 @@ def _points(seed: int, values: int, groups: int) -> tuple[NDArray[np.float32], N
 
 @lru_cache(maxsize=64)
 def _chi_squares(dof: float) -> NDArray[np.float32]:
-    """Return levels of a chi-square over its degrees of freedom."""
-    return np.asarray(special.chdtri(dof, (np.arange(LEVELS) + 0.5) / LEVELS) / dof, dtype=np.float32)
+    """Return levels of a chi-square over its degrees of freedom, none so small that a cube of its inverse is none."""
+    levels = special.chdtri(dof, (np.arange(LEVELS) + 0.5) / LEVELS) / dof
+    return np.asarray(np.maximum(levels, 1e-12), dtype=np.float32)
 
 
-def _mix(family: Contrasts, chi: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Return estimated over true variance of each comparison, shape (m or 1, n)."""
-    shares = family.shares.astype(np.float32)
-    if np.all(np.ptp(family.shares, axis=1) < 1e-9):
-        shares = shares[:, :1]
+def _mix_cubed(shares: NDArray[np.float32], chi: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the cube of true over estimated variance of each comparison, shape (m or 1, n).
+
+    Both ratios have whole powers in it: to draw the truth counts twice, to hold it once (`FIDUCIAL_PART`).
+    """
     known = np.maximum(1.0 - shares.sum(axis=0), 0.0)[:, None]
-    truth_held = np.log(shares.T @ chi + known)
-    estimate_held = -np.log(shares.T @ (1.0 / chi) + known)
-    mixed = (1.0 - FIDUCIAL_PART) * truth_held + FIDUCIAL_PART * estimate_held
-    return np.asarray(np.exp(mixed), dtype=np.float32)
+    truth_drawn = shares.T @ (1.0 / chi) + known
+    return np.asarray(truth_drawn * truth_drawn / (shares.T @ chi + known))

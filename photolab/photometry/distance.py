@@ -660,10 +660,14 @@ def far_field(
 
 def _table(fits: Iterable[InverseSquareFit]) -> pd.DataFrame:
     """Return one row a fit, and whether the readings keep it."""
-    read = ["model", "intensity", "intensity_uncertainty", *_HEADS, "chi_square", "dof"]
-    table = pd.DataFrame([vars(fit) for fit in fits], columns=read).rename(columns=_HEADS)
-    table = table.assign(unit=table["model"].map(_UNITS), kept=~(table["p"] < LACK_OF_FIT_LEVEL))
-    return table[[*read[:3], "parameter", "parameter_uncertainty", "unit", "chi_square", "dof", "p", "kept"]]
+    heads = ["model", "intensity", "intensity_uncertainty", "parameter", "parameter_uncertainty"]
+    heads += ["unit", "chi_square", "dof", "p", "kept"]
+    rows = [
+        {_HEADS.get(name, name): x for name, x in vars(fit).items()}
+        | {"unit": _UNITS[fit.model], "kept": not fit.p_lack_of_fit < LACK_OF_FIT_LEVEL}
+        for fit in fits
+    ]
+    return pd.DataFrame({head: [row[head] for row in rows] for head in heads})
 
 
 def _checked_readings(

@@ -19,6 +19,7 @@ from scipy.interpolate import CubicSpline
 
 from photolab.errors import MethodError, demand
 from photolab.metrology.arguments import Floats, must_hold, require
+from photolab.metrology.computed import kept
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import COVERAGE, Input, Measured, apply, measured
 
@@ -152,6 +153,7 @@ def surface_temperature(
     return np.asarray(temperature_of(emitted, band_um) - ZERO_CELSIUS_K)[()]
 
 
+@kept(most=256)  # a bench that is read again, or in part, has most of its surfaces still
 def surface_reading(
     displayed: Measured,
     *,
@@ -227,7 +229,8 @@ def surface_reading(
         return np.where(apart > 0.0, by_law(None, shown, own, mirrored), one) if other else one
 
     drawn = draws(either, *entering, trials=TRIALS)
-    linear = apply(lambda *q: by_law(band_um, *q[:3]) + q[3], *entering, unit="degC")
+    drawn.setflags(write=False)  # one array for all who ask
+    linear = apply(lambda *q: by_law(band_um, *q[:3]) + q[3], *entering, unit="degC", arrays=True)
     temperature = replace(linear, value=value, ends=cache(partial(interval, drawn)), how="by draws")
     found = {
         "lower_bound_only": method == "bare" and emissivity.value < LOW_EMISSIVITY,
@@ -384,7 +387,8 @@ def radiance(temperature_k: ArrayLike, band_um: tuple[float, float] | None = BAN
     per_kelvin, weights = band_nodes((float(band_um[0]), float(band_um[1])))
     x = np.multiply.outer(1.0 / t, per_kelvin)  # c2 / (wavelength T), and in its place 1/(e^x - 1)
     with np.errstate(over="ignore"):  # too cold to shine
-        np.expm1(x, out=x)
+        np.exp(x, out=x)
+    x -= 1.0  # x is 0.1 at least, so that all but one digit is kept, at half the cost of expm1
     return np.asarray(np.divide(1.0, x, out=x) @ weights)
 
 

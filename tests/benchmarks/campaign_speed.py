@@ -9,11 +9,12 @@ readings are 50 lamps x 2 housings x 10 seatings x 1000 repeats; the campaigns o
 lamp on the same three days, and so with every seventh reading missing. The demo is the other checkout's own, where one
 is given.
 
-Measured on 30 November 2026 beside the first build, three times in turn: evaluate 7.8 to 8.0 ms and 85 to 96 ms (10.8
-to 12.0 times; 9.0 to 9.2 times where no correction factor of the same spectra is kept). Results of a bench just read,
-three processes of each in turn, two cores busy with other work: 0.24 to 0.27 s and 0.60 to 0.68 s (2.3 to 2.8 times;
-0.27 to 0.29 s before few quantities were kept as a full matrix and distance runs were averaged as arrays). More in
-DEVELOPERS.md, "Speed and memory, measured".
+Measured on 30 November 2026 beside the first build as the present design was begun from it (23 479 code lines,
+commit 26e602e), on a slow machine, two cores busy with other work, three processes of each in turn. From the second
+reading of a folder on: evaluate 34 to 37 ms and 367 to 378 ms (10.4 to 11.0 times), results 455 to 463 ms and 4877 to
+5189 ms (10.6 to 11.3 times). The first reading of a process: evaluate 45 to 48 and 387 to 438 ms (8 to 9 times), results
+1.3 to 1.5 s and 5.6 to 5.8 s (3.9 to 4.2 times). What is kept by its content: fits of records, factors of spectra,
+surface temperatures, draws of beams, directions of families. More in DEVELOPERS.md, "Speed and memory, measured".
 """
 
 import json
@@ -45,9 +46,14 @@ id = "HR"
 CHILD = """
 import json, statistics, sys, time
 from pathlib import Path
-from photolab.bench.results.evaluation import evaluate
-from photolab.bench.folder.records import read_bench
-from photolab.publication.report.tables import results
+try:
+    from photolab.bench.results.evaluation import evaluate
+    from photolab.bench.folder.records import read_bench
+    from photolab.publication.report.tables import results
+except ModuleNotFoundError:  # before modules stood in rooms
+    from photolab.bench.evaluation import evaluate
+    from photolab.bench.records import read_bench
+    from photolab.publication.tables import results
 folder, times, rows = Path(sys.argv[1]), int(sys.argv[2]), sys.argv[3] == "results"
 found = {"read": [], "evaluate": [], "results": []}
 for _ in range(times):

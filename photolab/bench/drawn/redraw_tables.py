@@ -56,7 +56,6 @@ CAMERA_STEP_K = 0.1
 _FINE_LX = 1e-9  # step of a display whose last figure is not declared
 INSTANTS = ("initial", "hold")
 LEFT = "remaining light"
-_NO_RUN = pd.DataFrame({"distance_m": [], "ln_value": []})
 
 
 @dataclass(frozen=True)
@@ -416,7 +415,7 @@ def beams(known: Known) -> tuple[pd.DataFrame, Truth]:
         each(lambda k: away(instruments.linearity_input(meters[k], (*at[k], *who[k]))), *range_of, *beam_of),
         beam("colour", "rectangular", lambda one: runs[one].colour_u if one in runs else 0.0),
         beam("supply", "rectangular", lambda one: runs[one].supply_u if one in runs else 0.0),
-        each(lambda k: reading_scatter(bench, _NO_RUN, who[k][0])[0], "lamp")
+        each(lambda k: reading_scatter(bench, who[k][0])[0], "lamp")
         * known.stream("noise").standard_normal(len(table)),
     ]
     if len(rows.groups(*range_of)) > 1:

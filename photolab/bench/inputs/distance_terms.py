@@ -70,7 +70,9 @@ def relative_inputs(
         A factor. [1]
     """
     load = instruments.scale_loading(meter, top)
-    supply = Input(("supply", *who), supply_u(bench, rows), kind="supply", source="assumed")
+    light = "" if rows.empty else str(rows["technology"].iloc[0])
+    supply_spread = supply_u(bench, light, rows["volts"].to_numpy(float))
+    supply = Input(("supply", *who), supply_spread, kind="supply", source="assumed")
     return measured(1.0, *((q, load) for q in instruments.scale_inputs(meter)), _colour(meter, rows), supply)
 
 
@@ -84,61 +86,64 @@ def _colour(meter: Meter, rows: pd.DataFrame) -> Input:
     return instruments.corrected_colour_input(meter, technology, corrected)
 
 
-def supply_u(bench: Bench, rows: pd.DataFrame) -> float:
+def supply_u(bench: Bench, technology: str, volts: NDArray[np.float64]) -> float:
     """Return the relative standard uncertainty from the supply of a filament lamp.
 
     Parameters
     ----------
     bench : Bench
         The bench.
-    rows : DataFrame
-        Rows of one lamp; without volts the supply lies within the assumed limit of the reference.
+    technology : str
+        What kind of lamp it is.
+    volts : ndarray
+        As measured; where one is missing the supply lies within the assumed limit of the reference. [V]
 
     Returns
     -------
     float
         0 for other lamps. [1]
     """
-    if rows.empty or rows["technology"].iloc[0] != "filament":
+    if technology != "filament":
         return 0.0
     reference, exponent = bench.settings.reference_voltage_V, steps.FILAMENT_FLUX_EXPONENT
-    if rows["volts"].isna().any():
+    if np.isnan(volts).any():
         return exponent * steps.ASSUMED_VOLTAGE_LIMIT_V / reference / math.sqrt(3.0)
-    away = float(np.log(reference / rows["volts"].to_numpy(float)).mean())
+    away = float(np.log(reference / volts).mean())
     reading = Input("voltage reading", steps.VOLTMETER_U_V / reference)
     scale = limits("voltmeter", steps.VOLTMETER_SCALE_PERCENT / 100.0)
     law = Input("voltage exponent", steps.FILAMENT_EXPONENT_U)
     return measured(0.0, (reading, exponent), (scale, exponent), (law, away)).u
 
 
-def reading_scatter(bench: Bench, rows: pd.DataFrame, lamp: str) -> tuple[float, list[str]]:
+def reading_scatter(bench: Bench, lamp: str, run: pd.DataFrame | None = None) -> tuple[float, list[str]]:
     """Return the relative scatter of one reading: repeats of the run and of the lamp's seatings, pooled.
 
     Parameters
     ----------
     bench : Bench
         The bench.
-    rows : DataFrame
-        Corrected rows of the run.
     lamp : str
         The lamp.
+    run : DataFrame, optional
+        Corrected rows of its run, where distances may be repeated.
 
     Returns
     -------
     tuple of (float, list of str)
         Relative standard deviation, and the default where nothing is repeated or repeats show no scatter. [1]
     """
-    run = Columns(rows)
-    groups = [x for x in run.groups("distance_m").apart(run.numbers("ln_value")) if len(x) > 1]
-    groups += [part for who, part in _repeats(bench) if who == lamp]
+    groups = list(_repeats(bench).get(lamp, ()))
+    if run is not None:
+        read = Columns(run)
+        groups += [x for x in read.groups("distance_m").apart(read.numbers("ln_value")) if len(x) > 1]
     if not any(np.ptp(group) > 0.0 for group in groups):  # one figure again and again: the display is coarse
         return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
     return float(pooled_sd(groups)[0]), []
 
 
 @lru_cache(maxsize=4)  # every run of a lamp asks for them; a bench is told from another by identity
-def _repeats(bench: Bench) -> list[tuple[str, NDArray[np.float64]]]:
-    """Return ln of the readings of each seating of readings.csv that were repeated, with its lamp."""
+def _repeats(bench: Bench) -> dict[str, list[NDArray[np.float64]]]:
+    """Return ln of the readings of each seating of readings.csv that were repeated, by lamp."""
     every = Columns(bench.tables["readings"])
     net = every.numbers("illuminance_lx") - np.nan_to_num(every.numbers("dark_lx"))
     at = np.flatnonzero((net > 0) & (every["mounting"] != ""))
@@ -146,5 +151,8 @@ def _repeats(bench: Bench) -> list[tuple[str, NDArray[np.float64]]]:
     seated = lit.groups(
         "lamp", "specimen", "housing", "day", "mounting", "point", "elapsed_s", "meter", "range_lx"
     )
-    parts = zip(lit["lamp"][seated.first].tolist(), seated.apart(np.log(net[at])), strict=True)
-    return [(lamp, part) for lamp, part in parts if len(part) > 1]
+    found: dict[str, list[NDArray[np.float64]]] = {}
+    for lamp, part in zip(lit["lamp"][seated.first].tolist(), seated.apart(np.log(net[at])), strict=True):
+        if len(part) > 1:
+            found.setdefault(lamp, []).append(part)
+    return found

@@ -44,6 +44,12 @@ class Power:
     assumed: str
 
 
+@lru_cache(maxsize=4)
+def _table(bench: Bench) -> Columns:
+    """Return the rows of electrical.csv."""
+    return Columns(bench.tables["electrical"])
+
+
 @lru_cache(maxsize=64)  # watts and light per watt ask for them; a bench is told from another by identity
 def lamp_power(bench: Bench, lamp: str, instant: str) -> Power | None:
     """Return the power of one lamp.
@@ -63,7 +69,7 @@ def lamp_power(bench: Bench, lamp: str, instant: str) -> Power | None:
         None where no power was read then.
     """
     wanted = bench.settings.initial_s if instant == "initial" else 60.0 * bench.settings.hold_minutes
-    table = Columns(bench.tables["electrical"])
+    table = _table(bench)
     gap = np.where(table["lamp"] == lamp, np.abs(table.numbers("elapsed_s") - wanted), np.inf)
     gap[~(gap <= max(0.25 * wanted, 15.0))] = np.inf
     used = np.flatnonzero((gap == gap.min(initial=np.inf)) & np.isfinite(gap))
@@ -107,7 +113,7 @@ def assumed_limit(bench: Bench) -> tuple[Assumption, ...]:
     tuple of Assumption
         One, or none.
     """
-    lamps = bench.tables["electrical"]["lamp"].unique()
+    lamps = dict.fromkeys(_table(bench)["lamp"].tolist())
     entered = (lamp_power(bench, lamp, instant) for lamp in lamps for instant in ("initial", "hold"))
     if all(power is None or power.assumed == "nothing" for power in entered):
         return ()
@@ -130,7 +136,7 @@ def highest_power(bench: Bench, lamp: str) -> Power | None:
     Power or None
         None where no power was read.
     """
-    table = Columns(bench.tables["electrical"])
+    table = _table(bench)
     mine = np.flatnonzero(table["lamp"] == lamp)
     read = [_power(lamp, table.among(row)) for row in mine[:, None]]
     return max(read, key=lambda power: (power.watts.value, power.upper), default=None)
@@ -149,7 +155,7 @@ def measured_power(bench: Bench) -> pd.DataFrame:
     DataFrame
         One row a lamp and instant in the columns of the results table; a pair's power is halved. [W]
     """
-    lamps = [str(lamp) for lamp in dict.fromkeys(bench.tables["electrical"]["lamp"])]
+    lamps = dict.fromkeys(_table(bench)["lamp"].tolist())
     found = [(lamp, when, lamp_power(bench, lamp, when)) for lamp in lamps for when in ("initial", "hold")]
     rows = [
         result_row(

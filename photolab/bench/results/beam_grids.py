@@ -6,12 +6,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench.inputs import corrections as steps
 from photolab.bench.inputs.distance_terms import reading_scatter, supply_u
 from photolab.bench.terms import instruments
+from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.model import Bench, Housing, Meter
 from photolab.errors import MethodError
 from photolab.photometry.beam import (
@@ -131,10 +131,12 @@ def read_beams(
     grids: list[BeamRun] = []
     scans: list[BeamScan] = []
     refused: list[Refusal] = []
-    keys = ["run", "lamp", "housing"]  # one name for two lamps is two runs
-    for (run, name, place), block in bench.tables["beam"].groupby(keys, sort=False):
-        lamp, housing = str(name), bench.housings[str(place)]
-        where = (str(run), lamp, housing.id)
+    table = Columns(bench.tables["beam"])
+    runs = table.groups("run", "lamp", "housing")  # one name for two lamps is two runs
+    for rows in runs.apart(np.arange(table.rows)):
+        block = table.among(rows)
+        run, lamp, place = (str(block[name][0]) for name in ("run", "lamp", "housing"))
+        housing, where = bench.housings[place], (run, lamp, place)
         try:
             if math.isnan(housing.distance_m):
                 wanting = "must state distance_m to turn lux on a wall into intensities; it does not"
@@ -164,27 +166,27 @@ class _Cells:
     shared: dict[str, Any]
 
 
-def _cells(bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wanted: frozenset[str]) -> _Cells:
+def _cells(bench: Bench, block: Columns, lamp: str, housing: Housing, wanted: frozenset[str]) -> _Cells:
     """Return the readings of a run."""
-    if len(set(block["meter"])) > 1:
-        message = f"a beam must be read with one meter; got {', '.join(sorted(set(block['meter'])))}"
+    meters = sorted(set(block["meter"].tolist()))
+    if len(meters) > 1:
+        message = f"a beam must be read with one meter; got {', '.join(meters)}"
         raise MethodError(message, code="several_meters")
-    meter = bench.meters[str(block["meter"].iloc[0])]
+    meter = bench.meters[meters[0]]
     technology = bench.technologies.get(lamp, "")
-    dark = block["dark_lx"].fillna(0.0).to_numpy(float) if "dark" in wanted else np.zeros(len(block))
+    dark = np.nan_to_num(block.numbers("dark_lx")) * ("dark" in wanted)
     found = steps.spectral_factor(bench, meter.id, lamp, technology) if "spectral" in wanted else None
     factor = 1.0 if found is None else found[0]
     factor *= 1.0 if meter.certificate is None else meter.certificate.correction
     colour_u = instruments.colour_input(meter, technology).u if found is None else found[1]
-    tops = block["range_lx"].to_numpy(float)
+    tops = block.numbers("range_lx")
     ranges, which = np.unique(tops, return_inverse=True)
     step = np.array([instruments.resolution_lx(meter, top) for top in ranges.tolist()])[which]
-    net = block["illuminance_lx"].to_numpy(float) - dark
-    at_most = (block["censored"] == "below").to_numpy() | (net <= 0.0)
+    net = block.numbers("illuminance_lx") - dark
+    at_most = (block["censored"] == "below") | (net <= 0.0)
     net = np.where(at_most, np.maximum(net, step), net)
-    scatter, assumed = reading_scatter(bench, pd.DataFrame({"distance_m": [], "ln_value": []}), lamp)
+    scatter, assumed = reading_scatter(bench, lamp)
     own = np.where(at_most, 0.0, np.sqrt((scatter * net) ** 2 + step**2 / 12.0))
-    rows = pd.DataFrame({"technology": [technology], "volts": [math.nan]})  # beam.csv states none
     if technology == "filament":
         assumed.append(f"supply of {lamp} within {steps.ASSUMED_VOLTAGE_LIMIT_V:g} V")
     done = {"dark": (dark != 0).any(), "spectral": found is not None and found[0] != 1.0}
@@ -195,12 +197,12 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wante
     shared = {
         "meter": meter,
         "colour_u": colour_u,
-        "supply_u": supply_u(bench, rows),
+        "supply_u": supply_u(bench, technology, np.array([math.nan])),  # beam.csv states no volts
         "corrections": tuple(name for name, on in done.items() if on),
         "assumed": (*assumed, *(said for key, said in lengths.items() if key not in housing.declared)),
     }
-    angles = bool(block["horizontal_deg"].notna().all())
-    places = block[["horizontal_deg", "vertical_deg"] if angles else ["x_mm", "y_mm"]].to_numpy(float).T
+    angles = not np.isnan(block.numbers("horizontal_deg")).any()
+    across, up = ("horizontal_deg", "vertical_deg") if angles else ("x_mm", "y_mm")
     return _Cells(
         net=net,
         own=own,
@@ -208,7 +210,7 @@ def _cells(bench: Bench, block: pd.DataFrame, lamp: str, housing: Housing, wante
         at_most=at_most,
         factor=factor,
         angles=angles,
-        places=places,
+        places=np.array([block.numbers(across), block.numbers(up)]),
         shared=shared,
     )
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from photolab.bench.results.beam_grids import BeamRun
 from photolab.bench.terms import instruments
 from photolab.errors import MethodError
+from photolab.metrology.computed import kept
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.quantity import Input, Measured, from_ln, limits, measured
 from photolab.photometry.beam import BeamGrid, mean_weights, peak, weighted_sum, window_flux, window_weights
@@ -43,6 +44,8 @@ CAUSES = {
 
 Acting = dict[Input, NDArray[np.float64]]
 """Inputs and how each acts: first row added to a sum, second as a factor; on the lamp's and on the baseline's beam."""
+Act = tuple[tuple[float, float], tuple[float, float]]
+"""How one input acts, as `Acting` has it."""
 Floats = NDArray[np.float64]
 Range = tuple[float, float]
 
@@ -206,13 +209,14 @@ def _seating(pair: tuple[str, ...], mounting_sd: float, dof: float) -> tuple[Inp
 
 def _ratios(values: Sequence[float], acting: Acting, seat: Input, away: Floats) -> tuple[Measured, Measured]:
     """Return the ratio of two sums with the inputs that act on them, and with a seating too; intervals by draws."""
-    model = partial(_ln_ratio, values, tuple(acting.values()))
-    drawn = draws(model, *(measured(0.0, q) for q in acting), trials=TRIALS)
-
-    def moved_by(k: int, away: float) -> float:
-        return float(model(*(away if i == k else 0.0 for i in range(len(acting)))))
-
-    parts = {q: (moved_by(k, q.u) - moved_by(k, -q.u)) / (2.0 * q.u) for k, q in enumerate(acting) if q.u}
+    apart = {q: how for q, how in acting.items() if how[0].any() or how[1, 0] != how[1, 1]}  # else it cancels
+    acts = tuple(((add[0], add[1]), (by[0], by[1])) for add, by in map(np.ndarray.tolist, apart.values()))
+    model = partial(_ln_ratio, tuple(values), acts)
+    drawn = _drawn(*model.args, *(measured(0.0, q) for q in apart))
+    size = np.array([q.u for q in apart])
+    up, down = (model(*(sign * np.diag(size))) for sign in (1.0, -1.0))
+    slopes = np.divide(up - down, 2.0 * size, out=np.zeros(len(size)), where=size > 0.0)
+    parts = dict.fromkeys(acting, 0.0) | dict(zip(apart, slopes.tolist(), strict=True))
     seated = drawn + away  # each input has a stream of its own
     moved = {seat: math.atanh(seat.u) / seat.u} if seat.u else {}
 
@@ -291,15 +295,22 @@ def _additive(run: BeamRun, top: float, range_term: bool) -> Input:
     return limits(("dark reading", run.meter.id, f"{top:g}"), step / 2.0, kind="range term")
 
 
-def _ln_ratio(values: Sequence[float], acts: Sequence[Floats], *drawn: Any) -> Any:
+@kept(most=16)  # a bench that is read again, or in part, has most of its beams still
+def _drawn(values: tuple[float, ...], acts: tuple[Act, ...], *inputs: Measured) -> Floats:
+    """Return draws of `_ln_ratio`."""
+    return draws(partial(_ln_ratio, values, acts), *inputs, trials=TRIALS)
+
+
+def _ln_ratio(values: tuple[float, ...], acts: tuple[Act, ...], *drawn: Any) -> Any:
     """Return ln of the ratio when inputs err as drawn; light stays above a hundredth of itself."""
-    logs: list[Any] = []
+    sides = []
     for side, value in enumerate(values):
-        acting = [(*how[:, side].tolist(), away) for how, away in zip(acts, drawn, strict=True)]
-        total = sum((added * away for added, _, away in acting if added), value)
-        factors = sum(np.log1p(by * away) for _, by, away in acting if by)
-        logs.append(np.log(np.maximum(total, 0.01 * value)) + factors)
-    return logs[0] - logs[1]
+        total, factor = value, 1.0
+        for (added, by), away in zip(((add[side], by[side]) for add, by in acts), drawn, strict=True):
+            total = total + added * away if added else total
+            factor = factor * (1.0 + by * away) if by else factor
+        sides.append(np.maximum(total, 0.01 * value) * factor)
+    return np.log(sides[0] / sides[1])
 
 
 def _step(grids: tuple[BeamGrid, BeamGrid], window: tuple[Range, Range]) -> float:

@@ -155,8 +155,10 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
         shares is not known, so both its errors are counted.
     """
     found = ratios[ratios["measurand"] == "illuminance ratio"]
-    columns = (found[[lamp, "housing", "point", "instant"]] for lamp in ("lamp", "baseline"))
-    pairs = list(zip(*(table.itertuples(index=False, name=None) for table in columns), strict=True))
+    cells = {str(column): found[column].tolist() for column in found}
+    where = list(zip(*(cells[name] for name in ("housing", "point", "instant")), strict=True))
+    names = ([(x, *at) for x, at in zip(cells[lamp], where, strict=True)] for lamp in ("lamp", "baseline"))
+    pairs = list(zip(*names, strict=True))
     named = dict.fromkeys(name for pair in pairs for name in pair)
     read = {key: lamp_power(campaign.bench, *key) for key in dict.fromkeys((n[0], n[3]) for n in named)}
     powers = {n: one for n in named if (one := read[n[0], n[3]]) is not None}
@@ -172,7 +174,8 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
     bases = dict.fromkeys(base) if families else ()
     among = {(at, scope): campaign.judged_family(joint, at, scope) for at in bases for scope in scopes}
     rows = []
-    for k, ratio in zip(told, found.iloc[told].to_dict("records"), strict=True):
+    for k in told:
+        ratio = {column: values[k] for column, values in cells.items()}
         pair, scope = pairs[k], str(ratio["scope"])
         ln_ratio, u, wide, dof = (float(x[place[pair], scopes.index(scope)]) for x in every)
         # bounds are no distribution: the intervals are multiplied
@@ -182,7 +185,7 @@ def light_per_watt(campaign: Campaign, ratios: pd.DataFrame, *, families: bool =
         words = "; ".join((str(ratio["assumed"]), *(powers[n].assumed for n in pair))).split("; ")
         family = among[pair[1], scope][pair[0][0]] if families else {}
         rows.append(
-            {str(column): cell for column, cell in ratio.items()}
+            ratio
             | judged_cells(ln_ratio, half, alike_percent=settings.alike_percent)
             | {
                 "measurand": "illuminance per watt ratio",

@@ -330,7 +330,7 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     corrected = steps.apply(block[lit].assign(ambient_C=math.nan), bench, wanted - {"near_field"})
     names = ("distance_m", "illuminance_lx", "range_lx", "technology", "spectral_u", "volts", "ln_value")
     rows = pd.DataFrame({name: corrected.columns[name] for name in names})
-    scatter, scatter_assumed = terms.reading_scatter(bench, rows, lamp)
+    scatter, scatter_assumed = terms.reading_scatter(bench, lamp, rows)
     top = float(block["range_lx"].max())
     seen = "dark" in wanted and bool(block["dark_lx"].notna().all())
     exact = Input(("no range term", run, lamp, place), 0.0, kind="range term")

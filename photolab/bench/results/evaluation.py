@@ -166,8 +166,8 @@ def _assumptions(
 ) -> tuple[Assumption, ...]:
     """Return the defaults that entered: the reader's, the corrections', the spreads', the instruments', the links'."""
     # the SD of specimens and of days always enters, as a prior; a meter none of whose readings entered brings nothing
-    elsewhere = (bench.tables[table]["meter"] for table in ("warm_up", "distance", "beam"))
-    read = set().union(selection.readings["meter"], *elsewhere)
+    tables = (selection.readings, *(bench.tables[name] for name in ("warm_up", "distance", "beam")))
+    read = {meter for table in tables for meter in table["meter"].unique()}
     told = [a for a in bench.assumed if a.section != "meter" or a.id in read]
     kept = [a for a in told if spreads.mounting.assumed or a.key != "mounting_sd_percent"]
     own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]

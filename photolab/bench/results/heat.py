@@ -373,29 +373,27 @@ def at_hold(
     spreads = _spreads(left, {name[0] for name in joint.names}, bench.settings.remaining_sd_percent / 100.0)
     spreads |= given or {}
     behind = dict(zip(joint.names, counts.to_dict("records"), strict=True))
-    found: dict[Name, Measured] = {}
+    found: dict[Name, tuple[Name, Measured]] = {}
     slack: dict[Name, float] = {}
     rows = []
     for lamp, housing, point in dict.fromkeys(n[:3] for n in joint.names):
         first, name = ((lamp, housing, point, instant) for instant in ("initial", "hold"))
         known = left.get(name, {}) if first in behind else {}
         if known:
-            share = 1.0 / len(known)
-            weights, parts = [1.0, *(share for _ in known)], [joint[first], *known.values()]
+            begin, gone = first, combine([1.0 / len(known)] * len(known), known.values())
             held, on_bench, counted = set(known), pieces[first], behind[first]
             more = sum(late[*name, piece] for piece in known)
         elif name in behind:  # no piece was read at both instants
-            weights, parts, held, on_bench = [1.0], [joint[name]], pieces[name], pieces[name]
+            begin, gone, held, on_bench = name, measured(0.0), pieces[name], pieces[name]
             counted, more = behind[name], 0
         elif name in bounds and first in behind:
             low, high = bounds[name].interval()
             middle, slack[name] = (low + high) / 2.0, (high - low) / 2.0
-            weights, parts, held, on_bench = [1.0], [joint[first] + middle], {""}, pieces[first]
+            begin, gone, held, on_bench = first, measured(middle), {""}, pieces[first]
             counted, more = behind[first], late[name]
         else:
             continue
-        between = _between_pieces(name, spreads[name[0]], held, on_bench)
-        found[name] = combine([*weights, 1.0], [*parts, between])
+        found[name] = begin, gone + _between_pieces(name, spreads[name[0]], held, on_bench)
         counts_of = {
             "n_specimens": len(on_bench),
             "n_held": len(held),
@@ -405,8 +403,9 @@ def at_hold(
     # by chance alone one campaign in twenty would have any such piece, as of seatings that are flagged
     sure = 1.0 - FLAG_LEVEL / max(len(twice), 1)
     apart = {name: math.expm1(x.value) for name, x in twice.items() if abs(x.value) > x.half_width(sure)}
-    table_of = pd.DataFrame(rows)
-    return Held(Joint.of(found, first=mountings.inputs), table_of, slack, spreads, frozenset(drifting), apart)
+    begun = joint.among(begin for begin, _ in found.values())
+    light = begun.plus({name: gone for name, (_, gone) in found.items()})
+    return Held(light, pd.DataFrame(rows), slack, spreads, frozenset(drifting), apart)
 
 
 def _read_late(table: Columns) -> dict[Name, int]:

@@ -385,10 +385,11 @@ class Bench:
         """Whether bench.toml declares it, or a bracket of the name begins with it; the word alone is part of a name."""
         return self.settings.invented or "(invented" in self.settings.name.casefold()
 
-    @property
+    @cached_property
     def technologies(self) -> dict[str, str]:
         """Technology of each lamp of lamps.csv; blank where it does not say."""
-        return dict(zip(self.tables["lamps"]["lamp"], self.tables["lamps"]["technology"], strict=True))
+        lamps = self.tables["lamps"]
+        return dict(zip(lamps["lamp"], lamps["technology"], strict=True))
 
     def has(self, thing: str) -> bool:
         """Return whether the folder holds something.

@@ -98,29 +98,36 @@ def results(campaign: Campaign) -> pd.DataFrame:
     light = (distance_rows(bench, results=runs), beam_rows(bench, beams=beams))
     other = (measured_power(bench), *per_watt, fading_rows(bench), surface_rows(bench), *light)
     parts = [part for part in (*(with_families(campaign, part) for part in ratios), *other) if len(part)]
-    table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
-    same = {"protocol_revision": bench.settings.protocol_revision, "data_hash": data_hash(bench.hashes)}
-    table = table.assign(**same).reindex(columns=list(COLUMNS)).fillna({"family_verdict": ""})
-    keys = table[["lamp", "measurand", "housing", "point", "instant", "scope"]].assign(
-        lamp=table["lamp"].map({lamp: i for i, lamp in enumerate(bench.tables["lamps"]["lamp"])}),
-        measurand=pd.factorize(table["measurand"])[0],
-        scope=table["scope"].map(list(SCOPES).index),
-    )
-    order = keys.sort_values(keys.columns.tolist(), kind="stable").index
-    return _rounded(table.loc[order].reset_index(drop=True))
-
-
-def _rounded(table: pd.DataFrame) -> pd.DataFrame:
-    """Return the table with its numbers as they are published."""
-    digits = {"value": VALUE_DIGITS} | dict.fromkeys(_UNCERTAINTIES, END_DIGITS)
-    rounded: dict[str, Any] = {
-        name: [significant(float(x), count) for x in table[name]] for name, count in digits.items()
+    blank = dict.fromkeys(COLUMNS, math.nan) | {
+        "protocol_revision": bench.settings.protocol_revision,
+        "data_hash": data_hash(bench.hashes),
+        "family_verdict": "",
     }
+    cells = {
+        name: [x for part in parts for x in (part[name].tolist() if name in part else [other] * len(part))]
+        for name, other in blank.items()
+    }
+    orders: dict[str, list[Any]] = {
+        "lamp": bench.tables["lamps"]["lamp"].tolist(),
+        "measurand": [*dict.fromkeys(cells["measurand"])],
+        "scope": [*SCOPES],
+    }
+    ranks = {name: {one: k for k, one in enumerate(order)} for name, order in orders.items()}
+    keys = ("lamp", "measurand", "housing", "point", "instant", "scope")
+    by = ([ranks[name][x] for x in cells[name]] if name in ranks else cells[name] for name in keys)
+    ranked = list(zip(*by, strict=True))
+    order = sorted(range(len(ranked)), key=ranked.__getitem__)
+    return pd.DataFrame(_rounded({name: [values[k] for k in order] for name, values in cells.items()}))
+
+
+def _rounded(cells: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    """Return columns with their numbers as they are published."""
+    digits = {"value": VALUE_DIGITS} | dict.fromkeys(_UNCERTAINTIES, END_DIGITS)
+    rounded = {name: [significant(x, count) for x in cells[name]] for name, count in digits.items()}
     for low, high in (("low", "high"), ("family_low", "family_high")):
-        pairs = zip(table[low], table[high], strict=True)
-        ends = np.array([published_ends(float(a), float(b)) for a, b in pairs]).reshape(-1, 2)
-        rounded |= {low: ends[:, 0], high: ends[:, 1]}
-    return table.assign(**rounded)
+        ends = [published_ends(a, b) for a, b in zip(cells[low], cells[high], strict=True)]
+        rounded |= {low: [a for a, _ in ends], high: [b for _, b in ends]}
+    return cells | rounded
 
 
 def as_csv(table: pd.DataFrame) -> str:
