@@ -15,9 +15,9 @@ from photolab.publication.report.page import clean_table, figure
 from photolab.publication.report.page_one import Line, PageOne, paragraphs
 from photolab.publication.report.tables import DICTIONARY
 from photolab.publication.sentences.cautions import NOT_CLAIMED, READERS, assumed_words
-from photolab.publication.sentences.display import one_line, table
+from photolab.publication.sentences.display import table
 from photolab.publication.sentences.figure_tables import budgets, two_digits
-from photolab.publication.sentences.findings import day_words, joined
+from photolab.publication.sentences.findings import day_words, how_obtained, joined
 from photolab.publication.sentences.statements import count, in_housing
 
 _STEPS = {
@@ -66,6 +66,11 @@ def bench_lines(campaign: Campaign) -> tuple[str, ...]:
     """
     bench, out = campaign.bench, len(campaign.selection.left_out)
     days, revision = bench.tables["days"], bench.settings.protocol_revision
+    read = set(campaign.selection.readings["day"])
+    if "" not in read:  # a blank day may be any of them
+        days = days[
+            days["day"].isin(read.union(*(bench.tables[run]["day"] for run in ("warm_up", "distance"))))
+        ]
     dates = [text for text in days["date"] if text]
     earlier = sorted({*days["protocol_revision"]} - {"", revision})
     lines = [f"Bench: {bench.settings.name}."]
@@ -145,17 +150,13 @@ def suppliers(bench: Bench) -> str:
     str
         One sentence or two.
     """
-    kinds = {
-        "bought": "{} bought",
-        "supplied": "{} supplied by others",
-        "lent": "{} lent",
-        "": "not stated for {}",
-    }
-    names: dict[str, list[str]] = {how: [] for how in kinds}
+    names: dict[str, list[str]] = {"bought": [], "supplied": [], "lent": [], "": []}
     for row in bench.tables["lamps"].to_dict("records"):
-        whence = one_line(row["obtained_from"])
-        names[row["obtained"]].append(row["lamp"] + (f" (from {whence})" if whence else ""))
-    said = [words.format(joined(names[how])) for how, words in kinds.items() if names[how]]
+        how, whence = how_obtained(row)
+        names.setdefault(how, []).append(row["lamp"] + (f" ({whence})" if whence else ""))
+    unknown = names.pop("")
+    said = [f"{joined(of)} {how}{' by others' * (how == 'supplied')}" for how, of in names.items() if of]
+    said += [f"not stated for {joined(unknown)}"] if unknown else []
     return f"How the samples were obtained: {'; '.join(said)}."
 
 
