@@ -55,6 +55,22 @@ class UnitForm:
         return (value - self.zero) * self.factor
 
 
+def technology_name(code: str) -> str:
+    """Return a technology as a sentence has it.
+
+    Parameters
+    ----------
+    code : str
+        Of lamps.csv; may be blank.
+
+    Returns
+    -------
+    str
+        "LED" for "led", the others as they are.
+    """
+    return "LED" if code == "led" else code
+
+
 def unit_forms(column: str) -> tuple[UnitForm, ...]:
     """Return the other headers under which a canonical column may be given.
 

@@ -10,6 +10,7 @@ import photolab
 from photolab.bench.inputs.electrical import assumed_limit
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.terms.model import Bench, Meter
+from photolab.bench.terms.schema import technology_name
 from photolab.publication.report import page_one
 from photolab.publication.report.page import clean_table, figure
 from photolab.publication.report.page_one import Line, PageOne, paragraphs
@@ -65,12 +66,7 @@ def bench_lines(campaign: Campaign) -> tuple[str, ...]:
         One sentence each.
     """
     bench, out = campaign.bench, len(campaign.selection.left_out)
-    days, revision = bench.tables["days"], bench.settings.protocol_revision
-    read = set(campaign.selection.readings["day"])
-    if "" not in read:  # a blank day may be any of them
-        days = days[
-            days["day"].isin(read.union(*(bench.tables[run]["day"] for run in ("warm_up", "distance"))))
-        ]
+    days, revision = days_read(campaign), bench.settings.protocol_revision
     dates = [text for text in days["date"] if text]
     earlier = sorted({*days["protocol_revision"]} - {"", revision})
     lines = [f"Bench: {bench.settings.name}."]
@@ -84,6 +80,24 @@ def bench_lines(campaign: Campaign) -> tuple[str, ...]:
     if out:
         lines.append(f"{count(out, 'reading')} left out of the evaluation: the last part says why.")
     return tuple(lines)
+
+
+def days_read(campaign: Campaign) -> pd.DataFrame:
+    """Return the rows of days.csv on which anything was read that entered.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    DataFrame
+        All of them where readings name no day: it may be any of them.
+    """
+    tables, read = campaign.bench.tables, set(campaign.selection.readings["day"])
+    recorded = read.union(*(tables[name]["day"] for name in ("warm_up", "distance")))
+    return tables["days"] if "" in read else tables["days"][tables["days"]["day"].isin(recorded)]
 
 
 def span_of(dates: Iterable[str]) -> str:
@@ -213,7 +227,7 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
         f"{count(len(seats), 'seating')} on {count(days, 'day')}; corrected for "
         f"{_steps(campaign) or 'nothing'}.{closed}"
     )
-    light = bench.technologies[campaign.baseline].replace("led", "LED") or "technology not stated"
+    light = technology_name(bench.technologies[campaign.baseline]) or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
     for row in found.every(campaign.baseline, "electrical power")[:1]:
         own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")
