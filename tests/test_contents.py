@@ -79,6 +79,7 @@ def test_what_is_assumed_follows_a_changed_figure(tmp_path):
     )
     assert before[key].endswith(" (M1) 1 %")
     assert after == before | {key: before[key].replace("1 %", "0.5 %")}
+    assert assumed(read)["meter M1 calibration_source"] == "the light it was calibrated with (M1) A"
     assert assumed(read.changed(hold_minutes=1.0)).keys() - before.keys() == {"remaining_sd_percent"}
 
 

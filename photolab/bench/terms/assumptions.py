@@ -116,6 +116,8 @@ def _notes(section: str, record: Settings | Meter | Housing, names: list[str]) -
     whose = () if section == "bench" else (section, str(vars(record)["id"]))
     missing = [keys[name] for name in names if name not in record.declared]
     return [
-        Assumption(key.name, getattr(record, key.name), key.unit, "", *whose, told=key.about)
+        Assumption(
+            key.name, getattr(record, key.name), key.unit, "", *whose, told=key.about.partition(":")[0]
+        )
         for key in missing
     ]

@@ -14,7 +14,7 @@ from photolab.metrology.reporting import shortened
 from photolab.publication.sentences.display import one_line
 from photolab.publication.sentences.figure_tables import all_lamps
 
-WAYS = frozenset("bought borrowed donated found gift given hired lent own supplied".split())
+WAYS = {"bought", "borrowed", "donated", "found", "gift", "given", "hired", "lent", "own", "supplied"}
 """A source that begins with one of them says how a lamp was obtained: nothing is put before it."""
 
 
