@@ -113,7 +113,7 @@ def _meter(meter: Meter) -> list[Assumption]:
 def _notes(section: str, record: Settings | Meter | Housing, names: list[str]) -> list[Assumption]:
     """Return the defaults of some keys that a section does not declare."""
     keys = {key.name: key for key in SECTIONS[section]}
-    whose = () if section == "bench" else (section, str(vars(record)["id"]))
+    whose = ("", "") if section == "bench" else (section, str(vars(record)["id"]))
     missing = [keys[name] for name in names if name not in record.declared]
     return [
         Assumption(
