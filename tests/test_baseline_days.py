@@ -45,6 +45,27 @@ def test_means_of_the_days_are_plain_means_of_seatings(campaign):
     assert_allclose(chart.table["mean"], mine.groupby("day")["ln_value"].mean(), rtol=1e-12)  # same sums
 
 
+@pytest.mark.parametrize("dated", [True, False], ids=["by dates", "by file"])
+def test_days_stand_in_their_order_and_not_in_that_of_their_names(tmp_path, dated):
+    """Oracle: the order by hand, by days.csv where there is one, which lists the last day first here."""
+    dates = {"Tuesday": "2026-03-10", "D9": "2026-03-07", "D10": "2026-03-08"}
+    rows = [
+        (lamp, lux, "HP", day, 1, 4000)
+        for lamp in ("B0", "K1")
+        for lux, day in zip((350, 351, 353), ("D10", "Tuesday", "D9"), strict=True)
+    ]
+    text = csv("lamp,illuminance_lx,housing,day,mounting,range_lx", rows)
+    days = {"days": csv("day,date", dates.items())} if dated else {}
+    found = baseline_charts(evaluate(bench(tmp_path, text, toml=METER + HOUSING, **days)))
+    order = ["D9", "D10", "Tuesday"] if dated else ["D10", "Tuesday", "D9"]
+    assert found[0].chart.table["day"].to_list() == order
+    assert found[0].chart.table["day"].dtype == "str"
+    lux = {"D10": 350.0, "Tuesday": 351.0, "D9": 353.0}
+    assert_allclose(
+        found[0].chart.table["mean"], [math.log(lux[day]) for day in order], rtol=1e-12
+    )  # one seating
+
+
 def test_fewer_than_three_days_make_no_chart(tmp_path):
     """Oracle: two days."""
     rows = [

@@ -167,6 +167,29 @@ def test_compare_takes_meter_and_seating_from_a_bench(capsys):
     assert "seating" not in out.split("Assumed:")[1]  # measured in the campaign, not assumed
 
 
+@pytest.mark.parametrize(
+    "pair", [("Plum", "Quince"), ("stock", "Quince")], ids=["LED lamps", "filament lamp"]
+)
+def test_compare_names_only_the_assumptions_that_enter_the_ratio_of_two_lamps(capsys, pair):
+    """Oracle: by hand: light at one place, at once, on one meter: no head, centre or age of it; LED lamps no supply."""
+    folder = ROOT / "tests/benches/club"
+    _, out, _ = run(capsys, "compare", *pair, "--bench", folder)
+    (said, *_) = (line for line in out.splitlines() if line.startswith("Assumed: "))
+    for word in ("centre", "tilted", "head faces", "since the calibration", "between pieces", "how long"):
+        assert word not in said
+    for word in (
+        "linearity (hand) 1 %",
+        "from day to day 1 %",
+        "step between two ranges 1 %",
+        "initial time",
+    ):
+        assert word in said
+    for word in ("calibrated with (hand) A", "supply voltage 0.1 V"):
+        assert (word in said) == (pair[0] == "stock")
+    _, out, _ = run(capsys, "compare", *pair, "--bench", folder, "--json")
+    assert ", ".join(json.loads(out)["housings"][0]["assumed"]) == said[len("Assumed: ") : -1]
+
+
 def test_compare_takes_range_and_technology_from_a_bench(capsys, tmp_path):
     """Oracle: the files written here."""
     text = (ROOT / "data/two-readings/bench.toml").read_text(encoding="utf-8")

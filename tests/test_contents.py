@@ -70,15 +70,16 @@ def test_what_is_assumed_follows_a_changed_figure(tmp_path):
     read = bench(tmp_path, "lamp,elapsed_s,illuminance_lx\nB0,60,300\nK1,60,318\n", toml=METER)
 
     def assumed(made):
-        return {one.name: one.words for one in made.assumed}
+        return {one.name: f"{one.about} {one.figure}" for one in made.assumed}
 
     key, before, after = (
         "meter M1 linearity_percent",
         assumed(read),
         assumed(read.changed(reading_percent=1.5)),
     )
-    assert before[key].endswith(": 1 %, assumed")
+    assert before[key].endswith(" (M1) 1 %")
     assert after == before | {key: before[key].replace("1 %", "0.5 %")}
+    assert assumed(read)["meter M1 calibration_source"] == "the light it was calibrated with (M1) A"
     assert assumed(read.changed(hold_minutes=1.0)).keys() - before.keys() == {"remaining_sd_percent"}
 
 

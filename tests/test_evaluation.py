@@ -171,6 +171,33 @@ def test_an_instant_and_a_point_are_asked_for_by_name():
     assert campaign["K1", "HP", "hold"].value != campaign["K1", "HP"].value
 
 
+def test_a_name_is_found_without_going_through_all_of_them():
+    """Oracle: names that count how often they are gone through; quadratic on thousands of lamps otherwise."""
+
+    class Counted(tuple):
+        __slots__ = ()
+        passes = 0
+
+        def __contains__(self, name):
+            Counted.passes += 1
+            return super().__contains__(name)
+
+        def __iter__(self):
+            Counted.passes += 1
+            return super().__iter__()
+
+    campaign = evaluate(demo_bench())
+    joint, weights = (replace(one, names=Counted(one.names)) for one in (campaign.joint, campaign.weights))
+    object.__setattr__(joint, "names", Counted(joint.names))
+    campaign = replace(campaign, joint=joint, weights=weights)
+    names = [name for name in campaign.joint.names if name[2:] == ("hot_spot", "initial")]
+    assert campaign.name(*names[0][:1], housing=names[0][1]) == names[0]  # a table of the names, once
+    before = Counted.passes
+    assert [campaign.name(lamp, housing=housing) for lamp, housing, *_ in names] == names
+    assert campaign[names[-1][:2]].value == demo()[names[-1][:2]].value
+    assert Counted.passes == before
+
+
 def test_an_assumed_supply_widens_filament_ratios_only(tmp_path):
     campaign = evaluate(
         bench(tmp_path, csv(HEADER, rows(("B0", 360, 1, 1), ("K1", 440, 1, 1), ("K2", 400, 1, 1))), toml=TOML)

@@ -58,10 +58,23 @@ CASES = [
         (
             "caution 34",
             {"readings_csv": bf.readings(f"A1,318,{volts}", header="lamp,illuminance_lx,socket_V")},
-            f"readings.csv:2: socket_V: {volts} V on a bench of 13.2 V (reference_voltage_V); which is right?",
+            f"readings.csv:2: socket_V: {volts} V on a bench of 13.2 V (reference_voltage_V); which is right? Its "
+            "light is given as it was read. [caution 34]",
             {"readings_csv": bf.readings("A1,318,12", header="lamp,illuminance_lx,socket_V")},
         )
         for volts in ("1.32", "10.1", "24")
+    ),
+    (
+        "caution 34",
+        {
+            "readings_csv": bf.readings("A1,318,10.1", header="lamp,illuminance_lx,socket_V"),
+            "lamps_csv": "lamp,technology,role\nA1,filament,baseline\n",
+        },
+        "readings.csv:2: socket_V: 10.1 V on a bench of 13.2 V (reference_voltage_V); which is right? [caution 34]",
+        {
+            "readings_csv": bf.readings("A1,318,12", header="lamp,illuminance_lx,socket_V"),
+            "lamps_csv": "lamp,technology,role\nA1,filament,baseline\n",
+        },
     ),
     (
         "caution 34",

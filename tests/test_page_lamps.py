@@ -157,7 +157,7 @@ def test_every_assumed_line_of_a_budget_is_in_the_list():
 def test_an_assumption_is_sized_by_its_key_and_not_by_the_name_of_a_meter():
     """Oracle: the id of the meter as typed, though it has blanks and words that other assumptions are known by."""
     notes = [
-        Assumption("limit_kind", "limit", "", "what the accuracy line means: limit, assumed", "meter", meter)
+        Assumption("limit_kind", "limit", "", "", "meter", meter, told="what the accuracy line means")
         for meter in ("M1", "blue spectral mismatch box", "a_b")
     ]
     told = assumed_words(notes, {})

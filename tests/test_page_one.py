@@ -13,10 +13,19 @@ from small_benches import METER, bench, csv
 
 from photolab.bench.results.evaluation import evaluate
 from photolab.bench.terms.model import Question
-from photolab.publication.report.front_page import front_page
-from photolab.publication.report.in_words import lamp_line
+from photolab.publication.report.front_page import front_page, how_measured
+from photolab.publication.report.in_words import as_markdown, in_words, lamp_line
 from photolab.publication.report.lamp_parts import lamp_parts
-from photolab.publication.report.page_one import KEYS, PageOne, Told, _money, drawn, told_lines
+from photolab.publication.report.page_one import (
+    KEYS,
+    PageOne,
+    Told,
+    _money,
+    drawn,
+    paragraphs,
+    table_html,
+    told_lines,
+)
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +79,17 @@ def test_the_page_marks_each_figure_with_its_row(evening):
             mine = mine[mine[key].fillna("") == wanted]
         assert len(mine) == 1
         assert float(value) == mine[column].iloc[0]
+
+
+def test_no_percent_sign_of_the_page_begins_a_line(demo):
+    """Oracle: the words by hand: a plain space before "%" is where a line may break; what is copied stays as it was."""
+    (said,) = paragraphs([("95 %: ", Told("3.1", 3.1, (("lamp", "3 %"),)), " % <of it>")]).splitlines()
+    glued = "95\N{NO-BREAK SPACE}%: ", "\N{NO-BREAK SPACE}% &lt;of it&gt;"
+    assert said == f'<p>{glued[0]}<data value="3.1" data-lamp="3 %">3.1</data>{glued[1]}</p>'
+    told = paragraphs([*told_lines(demo), *how_measured(demo)]) + table_html(demo)
+    assert " %" not in re.sub(r"<[^>]+>", "", told)
+    assert "%" in told
+    assert " %" in as_markdown(demo.campaign, in_words(demo))
 
 
 def test_words_come_from_the_family_at_that_instant(demo):

@@ -94,13 +94,15 @@ def test_assumed_words():
     )
     assert statements.assumed_words([]) == "Nothing was assumed."
     keys = [
-        Assumption("initial_s", 60.0, "s", "instant of the initial reading after switch-on: 60 s, assumed"),
+        Assumption("initial_s", 60.0, "s", "", told="instant of the initial reading after switch-on"),
+        Assumption("limit_kind", "limit", "", "", "meter", "blue box", told="what the accuracy line means"),
         Assumption(
-            "limit_kind", "limit", "", "what the accuracy line means: limit, assumed", "meter", "blue box"
-        ),
+            "lead_ohm", 0.1, "ohm", "as long as a lead: 2 m, assumed"
+        ),  # what is said of it decides nothing
     ]
     assert statements.assumed_words(keys) == (
-        "Assumed: instant of the initial reading after switch-on 60 s, what the accuracy line means (blue box) limit."
+        "Assumed: instant of the initial reading after switch-on 60 s, what the accuracy line means (blue box) limit, "
+        "lead ohm 0.1 ohm (as long as a lead: 2 m, assumed)."
     )
 
 

@@ -28,6 +28,7 @@ from photolab.bench.inputs.surface import (
     surface_rows,
     surfaces,
 )
+from photolab.bench.terms.schema import SECTIONS
 from photolab.thermal.thermography import emissivity_from_patch
 
 DEMO = Path(__file__).parent.parent / "data" / "demo"
@@ -147,7 +148,12 @@ def test_fahrenheit_stands_in_the_conditions_only_where_asked_for(tmp_path):
     with_f = surface_rows(made(tmp_path / "f", row, toml=asked)).set_index("measurand")["conditions"]
     assert "162 degF" in with_f["surface temperature"]  # 72 x 1.8 + 32 = 161.6
     assert "90 degF" in with_f["temperature rise"]
-    assert not surface_rows(made(tmp_path / "c", row))["conditions"].str.contains("degF").any()
+    plain = surface_rows(made(tmp_path / "c", row))
+    assert not plain["conditions"].str.contains("degF").any()
+    feet = surface_rows(made(tmp_path / "ft", row, toml=asked.replace('"degF"', '"fc", "ft", "in"')))
+    assert feet["conditions"].tolist() == plain["conditions"].tolist()
+    (key,) = (one for one in SECTIONS["bench"] if one.name == "also_show")
+    assert "degF; fc, ft, in show nothing" in key.about  # nothing is promised that no figure keeps
 
 
 def test_thermocouple_needs_no_emissivity_and_has_the_limit_of_its_class(tmp_path):

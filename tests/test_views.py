@@ -79,6 +79,9 @@ def test_budget_is_complete_and_says_what_is_assumed(pair, demo):
     assert rows.loc["seating", "how_far"] == "±\N{NO-BREAK SPACE}6.0\N{NO-BREAK SPACE}%"
     assert rows.loc["linearity of the meter", "known_from"] == "assumed"
     assert rows.loc["range term of the meter", "known_from"] == "manual"
+    stated = compare(318, 334, meter=replace(METER, linearity_percent=0.5), technology="led", range_lx=4000)
+    known = figure_tables.budget(stated, replace(bench, meters={"M": replace(METER, linearity_percent=0.5)}))
+    assert known.set_index("what").loc["linearity of the meter", "known_from"] == "manual"
     assert rows.loc["range term of the meter", "how_far"] == "±\N{NO-BREAK SPACE}20\N{NO-BREAK SPACE}lx"
     assert rows.loc["meter scale", "moves"] == 0.0
     assert rows.index[0] == "seating"
@@ -207,6 +210,26 @@ def test_how_a_lamp_was_obtained_is_said_with_its_source(demo):
     assert any("bought from a car shop" in str(part) for cell in row for part in cell)
 
 
+@pytest.mark.parametrize(
+    ("obtained", "whence", "said", "suppliers"),
+    [
+        ("", "bought", "bought", "K1 bought"),
+        ("bought", "Bought at a fair", "bought at a fair", "K1 (at a fair) bought"),
+        ("", "borrowed from a club", "borrowed from a club", "K1 borrowed from a club"),
+        ("lent", "a club", "lent by a club", "K1 (from a club) lent"),
+        ("supplied", "gift of a club", "supplied, gift of a club", "K1 (gift of a club) supplied by others"),
+        ("", "", "", "not stated for K1"),
+    ],
+)
+def test_a_source_that_says_how_needs_no_word_before_it(demo, obtained, whence, said, suppliers):
+    """Oracle: the words by hand."""
+    lamps = demo.bench.tables["lamps"].query("lamp == 'K1'")
+    bench = replace(demo.bench, tables={"lamps": lamps.assign(obtained=obtained, obtained_from=whence)})
+    (lamp,) = bench.tables["lamps"].to_dict("records")
+    assert findings.obtained_words(lamp) == said
+    assert front_page.suppliers(bench) == f"How the samples were obtained: {suppliers}."
+
+
 @pytest.mark.parametrize("where", ["", "the box"])
 def test_a_claim_says_where_it_is_printed(demo, where):
     """Oracle: the cell claimed_where; blank is said to be not stated."""
@@ -222,6 +245,25 @@ def test_bench_lines(demo):
     assert f"{len(days)} days of readings, 13 April 2026 to" in text
     assert "Protocol revision 3." in text
     assert "left out" not in text
+
+
+def test_days_of_readings_that_did_not_enter_are_not_counted(demo):
+    """Oracle: readings and days of the demo by hand: the last day is taken out, its protocol revision with it."""
+    days = demo.bench.tables["days"]
+    days = days.assign(protocol_revision=[*["3"] * (len(days) - 1), "4"])
+    kept = demo.selection.readings[demo.selection.readings["day"] != "D08"]
+    without = {
+        name: table[table["day"] != "D08"] for name, table in demo.bench.tables.items() if "day" in table
+    }
+    tables = {**demo.bench.tables, **without, "days": days}
+    some = replace(
+        demo, bench=replace(demo.bench, tables=tables), selection=replace(demo.selection, readings=kept)
+    )
+    text = " ".join(front_page.bench_lines(some))
+    assert f"{len(days) - 1} days of readings, 13 April 2026 to" in text
+    assert "Earlier days" not in text
+    blank = replace(some, selection=replace(some.selection, readings=kept.assign(day="")))
+    assert f"{len(days)} days of readings" in " ".join(front_page.bench_lines(blank))
 
 
 def test_readings_that_did_not_enter_are_counted_at_the_head():

@@ -103,8 +103,8 @@ def control_chart(
     table : DataFrame
         One row a mounting of the check standard, or one a reading with `mounting` naming them.
     value, day : str
-        Columns of the value and of the day. Days stand in the order of their labels; numbers and dates keep
-        their spacing.
+        Columns of the value and of the day. Days stand in the order of their labels, of their categories where they
+        have some; numbers and dates keep their spacing.
     day_sd, mounting_sd : float
         Prior standard deviations, from the components of earlier work or assumed. [unit of the value]
     mounting : str, optional

@@ -977,6 +977,10 @@ class Joint:
         each = self.inputs._at
         return Measured(self.values[k], {each(i): x for i, x in zip(at.tolist(), c.tolist(), strict=True)})
 
+    def __contains__(self, name: Hashable) -> bool:
+        """Return whether there is a quantity of that name."""
+        return name in self._places
+
     def position(self, name: Hashable) -> int:
         """Return the place of a quantity.
 
@@ -990,7 +994,7 @@ class Joint:
         int
             Its place in `names`.
         """
-        if name not in self._places:
+        if name not in self:
             demand(False, f"name must be one of the {len(self.names)} quantities", repr(name))
         return self._places[name]
 

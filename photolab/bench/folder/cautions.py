@@ -319,6 +319,11 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
         ambient = far["ambient_C"] if "ambient_C" in far else far[column]
         swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
         ask = np.where(swapped, "; are volts and ambient in each other's column?", "; which is right?")
+        if name in ("readings", "distance"):
+            as_read = ~swapped & (
+                far["lamp"].map(bench.technologies) != "filament"
+            )  # nothing brings it to the volts
+            ask = np.where(as_read, "; which is right? Its light is given as it was read.", ask)
         words = "{value:g} V on a bench of {reference:g} V (reference_voltage_V){ask}"
         yield "caution 34", name, far.assign(ask=ask), column, words
     for name in ("readings", "distance"):

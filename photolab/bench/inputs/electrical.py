@@ -117,8 +117,7 @@ def assumed_limit(bench: Bench) -> tuple[Assumption, ...]:
     entered = (lamp_power(bench, lamp, instant) for lamp in lamps for instant in ("initial", "hold"))
     if all(power is None or power.assumed == "nothing" for power in entered):
         return ()
-    words = f"limit of a power reading: {POWER_LIMIT_PERCENT:g} %, assumed"
-    return (Assumption("power reading", POWER_LIMIT_PERCENT, "%", words),)
+    return (Assumption("power reading", POWER_LIMIT_PERCENT, "%", "", told="limit of a power reading"),)
 
 
 def highest_power(bench: Bench, lamp: str) -> Power | None:

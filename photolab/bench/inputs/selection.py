@@ -19,6 +19,7 @@ from photolab.bench.inputs.linking import LEAST_LAMPS, SEATED, links_to
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.instruments import own_colour_input
 from photolab.bench.terms.model import Bench
+from photolab.bench.terms.schema import technology_name
 
 HOLD_TOLERANCE = 0.05
 """Readings within this share of the hold time count as taken at hold. [1]"""
@@ -203,7 +204,7 @@ def _linked(
 def _refusal(bench: Bench, link: Mapping[Any, Any] | None, own: str, meter: str, technology: str) -> str:
     """Return why readings of another meter stay out; blank where a link brings them in."""
     said = f"read with {own}, the others with {meter}"
-    technology = {"led": "LED"}.get(technology, technology)
+    technology = technology_name(technology)
     lamps = f"{LEAST_LAMPS} {technology} lamps"
     if not technology:
         return f"{said}: write the technology of the lamp in lamps.csv, a link holds for one"

@@ -217,6 +217,8 @@ def baseline_charts(
     corrected = steps.apply(campaign.selection.readings, campaign.bench, enabled)
     mine = _initial(corrected)
     mine = mine[mine["lamp"] == campaign.baseline]
+    order = _in_order(campaign.bench.tables["days"], mine["day"])
+    mine = mine.assign(day=pd.Categorical(mine["day"], order))
     charts = []
     for housing, block in mine.groupby("housing", sort=False):
         days = block.groupby("specimen", sort=False)["day"].nunique()
@@ -228,6 +230,12 @@ def baseline_charts(
     return tuple(charts)
 
 
+def _in_order(known: pd.DataFrame, days: "pd.Series[str]") -> list[str]:
+    """Return the days of some readings by their dates where each has one, else as their file has them."""
+    dates, read = dict(zip(known["day"], known["date"], strict=True)), list(dict.fromkeys(days))
+    return sorted(read, key=dates.__getitem__) if dates.keys() >= set(read) else read
+
+
 def _chart(rows: pd.DataFrame, campaign: Campaign) -> ControlChart:
     """Return the chart of one specimen in one housing."""
     spreads, settings = campaign.spreads, campaign.bench.settings
@@ -236,7 +244,7 @@ def _chart(rows: pd.DataFrame, campaign: Campaign) -> ControlChart:
         f"link {meter}": rows["link_u"].where(rows["meter"] == meter, 0.0)
         for meter in rows.loc[rows["link_u"] > 0.0, "meter"].unique()
     }
-    return control_chart(
+    chart = control_chart(
         rows.assign(**linked),
         "ln_value",
         "day",
@@ -249,3 +257,4 @@ def _chart(rows: pd.DataFrame, campaign: Campaign) -> ControlChart:
         dof=seating.dof,
         false_alarm=1.0 - settings.coverage,
     )
+    return replace(chart, table=chart.table.astype({"day": "str"}))

@@ -199,6 +199,11 @@ class Campaign:
         apart = (Finding("record_apart", name, percent) for name, percent in self.held.apart.items())
         return (*self.findings, *apart)
 
+    @cached_property
+    def _only_housing(self) -> str:
+        housings = list(dict.fromkeys(n[1] for n in self.weights.names))
+        return housings[0] if len(housings) == 1 else ""
+
     def at(self, instant: str = "initial") -> Joint:
         """Return the joint result at an instant.
 
@@ -245,14 +250,12 @@ class Campaign:
         MethodError
             If there is no such result; `known` has the names there are.
         """
-        names = self.at(instant).names
-        housings = list(dict.fromkeys(n[1] for n in self.weights.names))
-        chosen = housings[0] if housing == "" and len(housings) == 1 else housing
+        joint, chosen = self.at(instant), housing or self._only_housing
         wanted = (lamp, chosen, point, instant)
-        if wanted not in names:
+        if wanted not in joint:
             where = f"in housing {chosen or 'blank'} at {point}, {instant}"
             message = f"lamp {lamp} has no reading {where}"
-            raise MethodError(message, code="no_reading", known={"names": names})
+            raise MethodError(message, code="no_reading", known={"names": joint.names})
         return wanted
 
     def compared(self, instant: str = "initial") -> list[tuple[str, ...]]:

@@ -33,6 +33,7 @@ from photolab.bench.terms.assumptions import Assumption
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.instruments import RANGE_GAIN_NAME, RANGE_GAIN_PERCENT
 from photolab.bench.terms.model import Bench
+from photolab.bench.terms.schema import technology_name
 from photolab.errors import MethodError
 
 TERM_ASSUMPTIONS = {
@@ -211,7 +212,7 @@ def find(
         yield Finding("baseline_by_row_order", (selection.baseline,))
     for link in selection.through:
         lamps = f"{link['n']} {'lamp' if link['n'] == 1 else 'lamps'}"
-        technology = {"led": "LED"}.get(link["technology"], link["technology"])
+        technology = technology_name(link["technology"])
         told = (link["old_meter"], selection.meter, technology, f"{link['entered']}", lamps)
         yield Finding("readings_linked", told, float(link["u"]))
     cells = seats.groups(*CELL)

@@ -126,13 +126,13 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     places = dict.fromkeys((run.lamp, run.housing) for run in runs)
     best = {place: one for place in places if (one := remaining_of(runs, *place)) is not None}
     held, counts, bounded = campaign.at("hold"), campaign.held.counts.to_dict("records"), campaign.held.slack
-    both = (n for n in held.names if (*n[:3], "initial") in campaign.joint.names and n not in bounded)
+    both = (n for n in held.names if (*n[:3], "initial") in campaign.joint and n not in bounded)
     read = {n[:2] for n in both if n[2] == "hot_spot"}
     found = {place: one for place, one in best.items() if place not in read or ln_remaining(*one).parts}
     listed = [_remaining_row(campaign, *one) for one in found.values()]
     for name, counted in zip(held.names, counts, strict=True):
         first = (*name[:3], "initial")
-        if first in campaign.joint.names and (name[:2] not in found or name[2] != "hot_spot"):
+        if first in campaign.joint and (name[:2] not in found or name[2] != "hot_spot"):
             rests = counted | _read_at_both(campaign, name)
             listed.append(_kept_row(campaign, name, held[name] - campaign.joint[first], rests))
     rows = pd.DataFrame(listed)

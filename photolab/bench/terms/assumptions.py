@@ -25,9 +25,11 @@ class Assumption:
     unit : str
         Unit of the value; empty for a word.
     words : str
-        The assumption as it may be printed.
+        What else is said of it; blank where nothing is.
     section, id : str, default ""
         ``meter`` or ``housing``, and which of them it is of; blank for the bench.
+    told : str, default ""
+        What is assumed, in the words of its column; blank where the key says it.
     """
 
     key: str
@@ -36,6 +38,7 @@ class Assumption:
     words: str
     section: str = ""
     id: str = ""
+    told: str = ""
 
     @property
     def name(self) -> str:
@@ -45,7 +48,7 @@ class Assumption:
     @property
     def about(self) -> str:
         """What is assumed, without the figure: a key in the words of its column, with the id of its owner."""
-        told = self.words.partition(":")[0] if self.words.endswith("assumed") else self.key.replace("_", " ")
+        told = self.told or self.key.replace("_", " ")
         return f"{told} ({self.id})" if self.id else told
 
     @property
@@ -100,7 +103,8 @@ def _meter(meter: Meter) -> list[Assumption]:
     """Return the defaults of a meter in use."""
     found = _notes("meter", meter, [key.name for key in SECTIONS["meter"] if key.assumed])
     if not meter.range_percent and not meter.digits:
-        found.append(_note("range_percent", 0.0, "%", "second part of the accuracy line", "meter", meter.id))
+        about = "second part of the accuracy line"
+        found.append(Assumption("range_percent", 0.0, "%", "", "meter", meter.id, told=about))
     if meter.certificate is not None:
         found += _notes("meter", meter, ["drift_percent_per_year"])
     return found
@@ -109,13 +113,11 @@ def _meter(meter: Meter) -> list[Assumption]:
 def _notes(section: str, record: Settings | Meter | Housing, names: list[str]) -> list[Assumption]:
     """Return the defaults of some keys that a section does not declare."""
     keys = {key.name: key for key in SECTIONS[section]}
-    whose = () if section == "bench" else (section, str(vars(record)["id"]))
+    whose = ("", "") if section == "bench" else (section, str(vars(record)["id"]))
     missing = [keys[name] for name in names if name not in record.declared]
-    return [_note(key.name, getattr(record, key.name), key.unit, key.about, *whose) for key in missing]
-
-
-def _note(key: str, value: float | str, unit: str, about: str, *whose: str) -> Assumption:
-    """Return an assumption with its words."""
-    tail = f" {unit}" if unit and unit != "1" else ""
-    figure = f"{significant(value, 4):g}{tail}" if isinstance(value, float) else value
-    return Assumption(key, value, unit, f"{about}: {figure}, assumed", *whose)
+    return [
+        Assumption(
+            key.name, getattr(record, key.name), key.unit, "", *whose, told=key.about.partition(":")[0]
+        )
+        for key in missing
+    ]

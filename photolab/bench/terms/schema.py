@@ -55,6 +55,22 @@ class UnitForm:
         return (value - self.zero) * self.factor
 
 
+def technology_name(code: str) -> str:
+    """Return a technology as a sentence has it.
+
+    Parameters
+    ----------
+    code : str
+        Of lamps.csv; may be blank.
+
+    Returns
+    -------
+    str
+        "LED" for "led", the others as they are.
+    """
+    return "LED" if code == "led" else code
+
+
 def unit_forms(column: str) -> tuple[UnitForm, ...]:
     """Return the other headers under which a canonical column may be given.
 
@@ -414,7 +430,7 @@ noticeable_percent | %   | 1..50 !0.1 | 25          | 25   | read from older fol
 reference_voltage_V | V  | 6..30     | 13.2         | 13.2 | voltage the results hold for
 reference_ambient_C | degC | -30..60 | 20           | 20   | ambient the results hold for
 currency          | text |           |              | "EUR" | currency of the prices
-also_show         | codes | degF fc ft in |         | ["degF", "fc", "ft"] | second units in brackets
+also_show         | codes | degF fc ft in | | ["degF"] | second unit of temperatures: degF; fc, ft, in show nothing
 mounting_sd_percent | %  | 0..30 !0.1 | 3, assumed  | 3    | scatter from seating a lamp again
 specimen_sd_percent | %  | 0..30 !0.1 | 4, assumed  | 4    | scatter between pieces of one lamp
 day_sd_percent    | %    | 0..30 ~0.05 | 1, assumed | 1    | scatter from day to day

@@ -206,9 +206,9 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
             known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
     heavy = [(share, one) for share, one in known.values() if share >= 0.01]
     for share, one in sorted(heavy, key=lambda found: (-shortened(found[0]), found[1].name)):
-        words = one.words.removesuffix(", assumed")
-        known_as = f"{words} ({one.section} {one.id})" if one.id else words
-        what = known_as if one.figure in words else f"{one.name.replace('_', ' ')} {one.figure} ({words})"
+        what = f"{one.name.replace('_', ' ')} {one.figure} ({one.words})"
+        if one.told:
+            what = f"{one.told}: {one.figure}" + (f" ({one.section} {one.id})" if one.id else "")
         yield f"Assumed: {what}. Up to {decimal(100.0 * share, 0)} % of the variance comes from it."
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")

@@ -10,14 +10,15 @@ import photolab
 from photolab.bench.inputs.electrical import assumed_limit
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.terms.model import Bench, Meter
+from photolab.bench.terms.schema import technology_name
 from photolab.publication.report import page_one
 from photolab.publication.report.page import clean_table, figure
 from photolab.publication.report.page_one import Line, PageOne, paragraphs
 from photolab.publication.report.tables import DICTIONARY
 from photolab.publication.sentences.cautions import NOT_CLAIMED, READERS, assumed_words
-from photolab.publication.sentences.display import one_line, table
+from photolab.publication.sentences.display import table
 from photolab.publication.sentences.figure_tables import budgets, two_digits
-from photolab.publication.sentences.findings import day_words, joined
+from photolab.publication.sentences.findings import day_words, how_obtained, joined
 from photolab.publication.sentences.statements import count, in_housing
 
 _STEPS = {
@@ -65,7 +66,7 @@ def bench_lines(campaign: Campaign) -> tuple[str, ...]:
         One sentence each.
     """
     bench, out = campaign.bench, len(campaign.selection.left_out)
-    days, revision = bench.tables["days"], bench.settings.protocol_revision
+    days, revision = days_read(campaign), bench.settings.protocol_revision
     dates = [text for text in days["date"] if text]
     earlier = sorted({*days["protocol_revision"]} - {"", revision})
     lines = [f"Bench: {bench.settings.name}."]
@@ -79,6 +80,24 @@ def bench_lines(campaign: Campaign) -> tuple[str, ...]:
     if out:
         lines.append(f"{count(out, 'reading')} left out of the evaluation: the last part says why.")
     return tuple(lines)
+
+
+def days_read(campaign: Campaign) -> pd.DataFrame:
+    """Return the rows of days.csv on which anything was read that entered.
+
+    Parameters
+    ----------
+    campaign : Campaign
+        The evaluated campaign.
+
+    Returns
+    -------
+    DataFrame
+        All of them where readings name no day: it may be any of them.
+    """
+    tables, read = campaign.bench.tables, set(campaign.selection.readings["day"])
+    recorded = read.union(*(tables[name]["day"] for name in ("warm_up", "distance")))
+    return tables["days"] if "" in read else tables["days"][tables["days"]["day"].isin(recorded)]
 
 
 def span_of(dates: Iterable[str]) -> str:
@@ -145,17 +164,13 @@ def suppliers(bench: Bench) -> str:
     str
         One sentence or two.
     """
-    kinds = {
-        "bought": "{} bought",
-        "supplied": "{} supplied by others",
-        "lent": "{} lent",
-        "": "not stated for {}",
-    }
-    names: dict[str, list[str]] = {how: [] for how in kinds}
+    names: dict[str, list[str]] = {"bought": [], "supplied": [], "lent": [], "": []}
     for row in bench.tables["lamps"].to_dict("records"):
-        whence = one_line(row["obtained_from"])
-        names[row["obtained"]].append(row["lamp"] + (f" (from {whence})" if whence else ""))
-    said = [words.format(joined(names[how])) for how, words in kinds.items() if names[how]]
+        how, whence = how_obtained(row)
+        names.setdefault(how, []).append(row["lamp"] + (f" ({whence})" if whence else ""))
+    unknown = names.pop("")
+    said = [f"{joined(of)} {how}{' by others' * (how == 'supplied')}" for how, of in names.items() if of]
+    said += [f"not stated for {joined(unknown)}"] if unknown else []
     return f"How the samples were obtained: {'; '.join(said)}."
 
 
@@ -212,7 +227,7 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
         f"{count(len(seats), 'seating')} on {count(days, 'day')}; corrected for "
         f"{_steps(campaign) or 'nothing'}.{closed}"
     )
-    light = bench.technologies[campaign.baseline].replace("led", "LED") or "technology not stated"
+    light = technology_name(bench.technologies[campaign.baseline]) or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
     for row in found.every(campaign.baseline, "electrical power")[:1]:
         own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")

@@ -7,7 +7,7 @@ shown in every housing, then each figure with its range; the light before the he
 import math
 
 from photolab.bench.results.campaign import Campaign
-from photolab.publication.report.front_page import how_measured, invented_words, span_of
+from photolab.publication.report.front_page import days_read, how_measured, invented_words, span_of
 from photolab.publication.report.page_one import BOUNDED, Line, PageOne, Row, Told, told_lines
 from photolab.publication.sentences.display import escape_markdown, one_line
 from photolab.publication.sentences.findings import joined, obtained_words
@@ -85,7 +85,7 @@ def bench_and_days(campaign: Campaign, lamp: str = "") -> str:
     str
         "Bench stone barn, 13 April 2026 to 3 June 2026".
     """
-    days, seats = campaign.bench.tables["days"], campaign.seats
+    days, seats = days_read(campaign), campaign.seats
     mine = days if not lamp else days[days["day"].isin(seats.loc[seats["lamp"] == lamp, "day"])]
     return f"Bench {one_line(campaign.bench.settings.name)}, {span_of(mine['date'])}"
 

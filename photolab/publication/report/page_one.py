@@ -108,7 +108,7 @@ Line = tuple[str | Told, ...]
 
 
 def _as_html(line: Line | str) -> str:
-    """Return a line as HTML, each figure in a ``data`` element that names its row.
+    """Return a line as HTML, each figure in a ``data`` element that names its row; no "%" begins a line.
 
     Parameters
     ----------
@@ -123,7 +123,7 @@ def _as_html(line: Line | str) -> str:
     parts = []
     for part in (line,) if isinstance(line, str) else line:
         if isinstance(part, str):
-            parts.append(html.escape(part))
+            parts.append(html.escape(part).replace(" %", f"{_GLUE}%"))
             continue
         keys = (*part.row, ("column", part.column if part.column != "value" else ""))
         named = " ".join(f'data-{key}="{html.escape(text, quote=True)}"' for key, text in keys if text)
@@ -782,7 +782,7 @@ def table_html(found: PageOne) -> str:
     str
         HTML.
     """
-    head = "".join(f'<th scope="col">{html.escape(one)}</th>' for one in found.columns)
+    head = "".join(f'<th scope="col">{_as_html(one)}</th>' for one in found.columns)
     body = []
     for number, (lamp, *cells) in enumerate(found.table, start=1):
         link = f'<th scope="row"><a href="#{lamp_anchor(number)}">{_as_html(lamp)}</a></th>'

@@ -4,8 +4,10 @@ from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
+from photolab.bench.results.pairs import ReadingComparison, variance_by_term
 from photolab.bench.terms.assumptions import Assumption
 from photolab.metrology.reporting import shortened
+from photolab.publication.sentences.figure_tables import CANCELS
 from photolab.publication.sentences.statements import KIND_WORDS, in_housing
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
@@ -45,6 +47,16 @@ NOT_CLAIMED = (
 )
 
 _TECHNOLOGIES = "every ratio between technologies"
+#: Of what no ratio of two lamps at one place and instant rests on, likewise.
+_BESIDE_RATIOS = (
+    ("power reading", (), "watts, light per watt"),
+    ("hold", (), "figures after the hold time"),
+    ("traffic", (), "figures above the cut-off"),
+    ("offset", (), "candela, not ratios"),
+    ("tilt", (), "candela, not ratios"),
+    ("sensor", (), "intensities of a beam; not ratios at one place"),
+    ("drift", (), "the meter's scale: light levels, not ratios on one meter"),
+)
 #: A word in the key of an assumption, what of a budget it sizes, and which results would change with it; the first
 #: row that says so counts.
 _ASSUMED = (
@@ -63,7 +75,6 @@ _ASSUMED = (
     ("linearity", ("linearity",), "every ratio, most where the readings lie far apart"),
     ("temperature_percent", ("meter temperature",), "ratios of lamps read on different days"),
     ("voltmeter", ("voltmeter",), "ratios between filament and other lamps"),
-    ("power reading", (), "watts, light per watt"),
     ("supply voltage", ("supply assumed",), ""),
     ("voltage reading", ("supply voltage",), ""),
     ("supply", (), "ratios between filament and other lamps"),
@@ -75,14 +86,9 @@ _ASSUMED = (
     ("provisional link", ("link",), ""),
     ("range_percent", ("range term",), ""),
     ("initial", (), "every figure: another instant is another figure"),
-    ("hold", (), "figures after the hold time"),
     ("range", (), "every ratio: range terms are not shared"),
-    ("traffic", (), "figures above the cut-off"),
-    ("offset", (), "candela, not ratios"),
-    ("tilt", (), "candela, not ratios"),
-    ("sensor", (), "intensities of a beam; not ratios at one place"),
     ("within a day", ("drift",), "ratios of lamps read at different hours of a day"),
-    ("drift", (), "the meter's scale: light levels, not ratios on one meter"),
+    *_BESIDE_RATIOS,
 )
 
 
@@ -100,6 +106,32 @@ def sized(key: str) -> tuple[str, ...]:
         Keys of `statements.KIND_WORDS` and others; none where no budget holds it.
     """
     return next((terms for word, terms, _ in _ASSUMED if terms and word in key), ())
+
+
+def entering(pair: ReadingComparison) -> tuple[Assumption, ...]:
+    """Return what was assumed of a ratio at the initial time, without what cancels and what only other results rest on.
+
+    Parameters
+    ----------
+    pair : ReadingComparison
+        Two lamps compared; without an answer everything is kept.
+
+    Returns
+    -------
+    tuple of Assumption
+        Those that size a term of its budget, or that every ratio rests on.
+    """
+    if pair.result is None:
+        return pair.assumed
+    least = CANCELS**2 * pair.result.u**2
+    moving = {term for term, variance in variance_by_term(pair.result).items() if variance > least}
+    kept = []
+    for one in pair.assumed:
+        row = next((row for row in _ASSUMED if row[0] in one.key), None)
+        terms = sized(one.key) or (("colour",) if row and row[2] == _TECHNOLOGIES else ())
+        if moving.intersection(terms) or not (terms or row in _BESIDE_RATIOS):
+            kept.append(one)
+    return tuple(kept)
 
 
 def assumed_words(

@@ -229,6 +229,8 @@ def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: p
     if "colour" in kind and "corrected" in name:
         return "spectra"
     if hasattr(Meter, known):
+        if meter is not None and known == "linearity_percent":
+            return "manual" if meter.states_linearity else "assumed"
         return "manual" if meter is not None and known in meter.declared else "assumed"
     return "certificate" if kind == "scale" and meter is not None and meter.certificate is not None else known
 

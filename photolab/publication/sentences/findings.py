@@ -14,6 +14,9 @@ from photolab.metrology.reporting import shortened
 from photolab.publication.sentences.display import one_line
 from photolab.publication.sentences.figure_tables import all_lamps
 
+WAYS = {"bought", "borrowed", "donated", "found", "gift", "given", "hired", "lent", "own", "supplied"}
+"""A source that begins with one of them says how a lamp was obtained: nothing is put before it."""
+
 
 def in_depth(campaign: Campaign, lamp: str | None = None) -> tuple[str, list[str]]:
     """Return the lamp that a page looks at in depth, and the housings in which it was compared.
@@ -223,6 +226,29 @@ def day_words(text: str) -> str:
     return f"{day.day} {day.month_name()} {day.year}"
 
 
+def how_obtained(lamp: Mapping[Any, Any], *, by: str = "from") -> tuple[str, str]:
+    """Return how a lamp came to the bench, and what is known beside it.
+
+    Parameters
+    ----------
+    lamp : mapping
+        Its row of lamps.csv.
+    by : str, default "from"
+        What stands before who supplied or lent it.
+
+    Returns
+    -------
+    tuple of str
+        "bought" and "from a car shop"; of ``obtained_from = "borrowed from a club"`` alone that, and nothing.
+    """
+    how, whence = str(lamp["obtained"]), one_line(lamp["obtained_from"])
+    first, _, rest = whence.partition(" ")
+    if first.casefold() in WAYS:
+        return (how, rest if first.casefold() == how else whence) if how else (whence, "")
+    way = "from" if how in {"bought", ""} else by
+    return how, f"{way} {whence}" if whence else ""
+
+
 def obtained_words(lamp: Mapping[Any, Any]) -> str:
     """Return how a lamp came to the bench, and from where.
 
@@ -236,6 +262,6 @@ def obtained_words(lamp: Mapping[Any, Any]) -> str:
     str
         "bought from a car shop", "supplied by its maker"; blank where neither is stated.
     """
-    way = "from" if lamp["obtained"] in {"bought", ""} else "by"
-    whence = f"{way} {one_line(lamp['obtained_from'])}" if lamp["obtained_from"] else ""
-    return f"{lamp['obtained']} {whence}".strip()
+    how, whence = how_obtained(lamp, by="by")
+    apart = ", " if whence.partition(" ")[0].casefold() in WAYS else " "
+    return apart.join(filter(None, (how, whence)))

@@ -323,8 +323,7 @@ def assumed_words(assumed: Iterable[Assumption]) -> str:
     str
         "Assumed: seating 3 % (measure this first), …"; "Nothing was assumed." where there are none.
     """
-    noted = ((one, "" if one.words.endswith("assumed") else one.words) for one in assumed)
-    said = [f"{one.about} {one.figure}{f' ({words})' if words else ''}" for one, words in noted]
+    said = [f"{one.about} {one.figure}{f' ({one.words})' if one.words else ''}" for one in assumed]
     return f"Assumed: {', '.join(said)}." if said else "Nothing was assumed."
 
 

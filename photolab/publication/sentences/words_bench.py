@@ -12,6 +12,7 @@ from photolab.bench.questions.meter_change import MeterChange
 from photolab.bench.questions.repeatability import BaselineChart, Levels
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.results.pairs import ReadingComparison
+from photolab.bench.terms.schema import technology_name
 from photolab.metrology.control import Signal
 from photolab.metrology.monte_carlo import Validation
 from photolab.metrology.precision import Homogeneity
@@ -518,7 +519,7 @@ def technology_words(technology: str) -> str:
     str
         "LED lamps".
     """
-    return "LED lamps" if technology == "led" else f"{capital(technology or 'unknown')} lamps"
+    return f"{capital(technology_name(technology) or 'unknown')} lamps"
 
 
 def link_words(link: Mapping[Any, Any], *, coverage: float = COVERAGE) -> str:

@@ -14,6 +14,7 @@ from photolab.bench.results.candela import BenchCandela
 from photolab.bench.results.distances import DistanceResult
 from photolab.bench.results.pairs import ReadingComparison
 from photolab.bench.terms.model import Meter
+from photolab.bench.terms.schema import technology_name
 from photolab.metrology.quantity import Measured, coverage_factor
 from photolab.metrology.reporting import decimal, places_for, published_ends, with_uncertainty
 from photolab.photometry.beam import RatioMap
@@ -245,7 +246,7 @@ def colour_cells(one: ColourRatio, technology: str) -> dict[str, str | float]:
     """Return how a meter favours a lamp as cells of a table, by their heads."""
     return {
         "lamp": one.lamp,
-        "technology": {"led": "LED"}.get(technology, technology),
+        "technology": technology_name(technology),
         f"meter {one.meter} reads more (%)": 100.0 * (one.ratio.value - 1.0),
         f"± (%, {100.0 * one.coverage:g} %)": 100.0 * one.ratio.half_width(one.coverage) / one.ratio.value,
         "than on": one.against or "the light it was trimmed to",
