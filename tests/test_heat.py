@@ -159,7 +159,9 @@ def test_the_joint_result_at_hold_answers_pairs_and_families():
         family = campaign.family("HP", instant="hold").loc[lamp]
         (both,) = pairs[(pairs["a"] == "B0") & (pairs["b"] == lamp)].to_dict("records")
         ends = [1 / both["high"], 1 / both["low"]]
-        assert_allclose([family["low"], family["high"]], ends, rtol=1e-6)  # families are widened to six decimals
+        assert_allclose(
+            [family["low"], family["high"]], ends, rtol=1e-6
+        )  # families are widened to six decimals
         assert family["low"] < one.low < one.high < family["high"]
 
 
