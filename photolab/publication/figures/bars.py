@@ -53,7 +53,12 @@ def draw_three(axes: Axes, table: pd.DataFrame | Mapping[str, Sequence[Any]], *,
         bars.append(f"{label}{', which decides,' if kind == 'decides' else ''} {ends} %")
     names = [textwrap.fill(str(label), 24) for label in table["label"]]
     name_rows(
-        axes, names, "less light   ←   % more or less light   →   more light", margin=0.12, edge=0.5, row=0.37
+        axes,
+        names,
+        "less light   ←   % more or less light   →   more light",
+        margin=0.12,
+        edge=0.5,
+        row=1.0 / 3.0,
     )
     axes.spines["left"].set_visible(False)
     axes.xaxis.set_major_formatter(
