@@ -52,14 +52,8 @@ def draw_three(axes: Axes, table: pd.DataFrame | Mapping[str, Sequence[Any]], *,
         ends = " to ".join(signed(end, places=1, unit="") for end in (low, high))
         bars.append(f"{label}{', which decides,' if kind == 'decides' else ''} {ends} %")
     names = [textwrap.fill(str(label), 24) for label in table["label"]]
-    name_rows(
-        axes,
-        names,
-        "less light   ←   % more or less light   →   more light",
-        margin=0.12,
-        edge=0.5,
-        row=1.0 / 3.0,
-    )
+    what = "less light   ←   % more or less light   →   more light"
+    name_rows(axes, names, what, margin=0.12, edge=0.5, row=1.0 / 3.0)
     axes.spines["left"].set_visible(False)
     axes.xaxis.set_major_formatter(
         lambda x, _: f"{'+' if x > 0 else '−'}{abs(x):g} %" if round(x) else "same"
