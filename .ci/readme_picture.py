@@ -66,7 +66,7 @@ def image() -> bytes:
         A PNG file.
     """
     pair = comparison()
-    figure, (axes,) = new_figure(width=7.0, height=2.4)
+    figure, (axes,) = new_figure()
     draw_three(axes, bars(pair), percent=100.0 * (pair.ratio - 1.0))
     return picture(figure, alt="334 lx against 318 lx: only the meter-alone bar clears zero").png
 

@@ -33,11 +33,12 @@ __all__ = list(_HOME)
 
 
 def __getattr__(name: str) -> Any:
-    """Return one of the names, loading its module."""
+    """Return one of the names, loading its module; it stands among the names of the package from then on."""
     if name not in _HOME:
         message = f"module 'photolab' has no attribute {name!r}"
         raise AttributeError(message)
-    return getattr(importlib.import_module(f"photolab.{_HOME[name]}"), name)
+    globals()[name] = getattr(importlib.import_module(f"photolab.{_HOME[name]}"), name)
+    return globals()[name]
 
 
 def __dir__() -> list[str]:

@@ -85,9 +85,9 @@ def test_a_promise_needs_more_than_itself():
 def test_every_lamp_has_its_row_its_claim_and_its_refusal():
     """Oracle: eight lamps in two housings; the record of K7 that stopped at 12 minutes."""
     made, said = ran("10")
-    assert {(row["lamp"], row["housing"]) for row in made.rows} == {
-        (f"K{n}", h) for n in range(1, 9) for h in ("HP", "HR")
-    }
+    every = {(f"K{n}", h) for n in range(1, 9) for h in ("HP", "HR")}
+    assert {(gain.lamp, gain.housing) for gain, _ in made.every} == every
+    assert every <= set(re.findall(r"^(K\d) +(H[PR]) +(?:\d|no difference)", said, re.MULTILINE))
     assert "Remaining light of K7 in HP, record W08: not given, because" in said
     for n in range(1, 9):
         assert f"- K{n}: the claim of" in said

@@ -41,7 +41,7 @@ def test_what_is_not_there_stops_with_one_sentence(small):
     ) as stopped:
         small.need("beam")
     assert stopped.value._render_traceback_() == [str(stopped.value)]
-    small.need("two lamps")
+    assert small.need("two lamps") is small
 
 
 def test_an_unknown_thing_is_refused(small):

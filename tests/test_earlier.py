@@ -264,4 +264,4 @@ def test_notebook_13_has_the_law_the_words_and_a_picture(tmp_path, monkeypatch):
     assert all(abs(one) >= abs(other) for one, other in zip(half, scores, strict=True))
     shown = [one.data["text/plain"] for cell in notebook.cells for one in cell.get("outputs", [])]
     assert any("The cell and the report give the same figure: E_n of Ibis/stock" in text for text in shown)
-    assert any(text.startswith("Each figure of others over ours, with both uncertainties.") for text in shown)
+    assert any(text.startswith("Others' figures over ours, with both uncertainties.") for text in shown)

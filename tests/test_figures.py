@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.colors import to_hex
+from numpy.testing import assert_allclose
 from PIL import Image
 
 from photolab.publication.figures import bars, common, drawings, intervals
@@ -135,8 +136,19 @@ def test_nothing_is_drawn_of_no_rows_and_what_is_drawn_says_what_it_shows():
     shown = common.drawn(bars.draw_budget, BUDGET, name="K1")
     said = "What blurs K1, in ± % of the result, longest bar first: a 8.3 (assumed), b 2.0, c 0.20."
     assert repr(shown) == said
-    both = common.drawn(intervals.draw_lamps, LAMPS, across=2, baseline="B0", alt="Two panels of lamps.")
-    assert repr(both) == "Two panels of lamps."
+    both = common.drawn(intervals.draw_lamps, LAMPS, across=2, baseline="B0", coverage=0.9)
+    said = repr(both)
+    assert said.startswith("A dot with its 90 % line for each lamp")
+    assert "HP: K1 +30.0 (+22.0 to +38.0), K2 +32.0 (+20.0 to +44.0). HR: K1" in said
+
+
+def test_a_figure_is_as_high_as_its_rows_and_panels_need():
+    """Oracle: by hand: 1.4 in and 0.28 in a bar; 1.4 in and 1.6 in a panel; 3.6 in a panel across."""
+    for count in (1, 3):
+        figure, _ = drawn(bars.draw_budget, BUDGET.iloc[:count], name="K1")
+        assert_allclose(figure.get_size_inches(), [7.0, 1.4 + 0.28 * count], rtol=1e-12)
+    assert_allclose(common.new_figure(2, 3)[0].get_size_inches(), [10.8, 4.6], rtol=1e-12)
+    assert_allclose(common.new_figure(2, 3, width=5.0, height=2.0)[0].get_size_inches(), [5.0, 2.0])
 
 
 def test_invented_data_is_marked_in_the_figure():

@@ -62,7 +62,7 @@ def test_figures_draw_one_mark_a_row(flagged):
         }
     )
     control_chart.draw(axes, days, title="housing HP")
-    assert axes.get_title(loc="left") == "housing HP"
+    assert axes.get_title(loc="left") == "housing HP, from the mean (%)"
     assert (axes.get_legend() is not None) == flagged
 
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+#: Seed of the draws in the notebooks.
+SEED = 20
 _CHUNK = 10_000  # small enough for a processor's cache, large enough that calls cost little
 _SCALES = {"rectangular": math.sqrt(12.0), "arcsine": math.sqrt(2.0)}  # of a sine, and of a step one wide
 

@@ -15,7 +15,6 @@ References
 """
 
 from dataclasses import dataclass
-from functools import cached_property
 from math import ceil
 
 import numpy as np
@@ -44,8 +43,8 @@ class PairRatios:
 
     Parameters
     ----------
-    sums_of_squares : ndarray, shape (p, m)
-        Sums of squares of the pairs. [lx2]
+    rises : ndarray, shape (p, m)
+        How far the sums of squares of the pairs lie above the smallest. [lx2]
     noise_variance : ndarray, shape (p,)
         Variance of one reading. [lx2]
     above, below : ndarray, shape (p, m)
@@ -54,20 +53,14 @@ class PairRatios:
         Of the later light, of both, of the earlier light, in noise variances. [1]
     """
 
-    sums_of_squares: Floats
+    rises: Floats
     noise_variance: Floats
     above: Floats
     below: Floats
     covariance: Floats
 
-    @cached_property
-    def best(self) -> tuple[Floats, Floats]:
-        """Smallest sums of squares [lx2], and the ratios of the pairs that have them [1], shape (p,)."""
-        rows, i = np.arange(len(self.above)), np.argmin(self.sums_of_squares, axis=1)
-        return self.sums_of_squares[rows, i], self.above[rows, i] / self.below[rows, i]
-
     def distance(self, ratio: float) -> Floats:
-        """Return how far a ratio lies from the best one, signed.
+        """Return how far a ratio lies from that of the best pair, signed.
 
         Parameters
         ----------
@@ -79,11 +72,12 @@ class PairRatios:
         ndarray, shape (p,)
             Root of the smallest rise of the sum of squares, in noise SDs. [1]
         """
-        (later, both, earlier), (least, best) = self.covariance, self.best
+        later, both, earlier = self.covariance
         spread = np.maximum(later - 2.0 * ratio * both + ratio**2 * earlier, 1e-300)
-        squares = self.sums_of_squares + (self.above - ratio * self.below) ** 2 / spread
-        smallest = np.maximum(np.min(squares, axis=1) - least, 0.0)
-        return np.asarray(np.copysign(np.sqrt(smallest / self.noise_variance), ratio - best))
+        squares = self.rises + (self.above - ratio * self.below) ** 2 / spread
+        best = np.arange(len(self.rises)), np.argmin(self.rises, axis=1)
+        side = ratio - self.above[best] / self.below[best]
+        return np.asarray(np.copysign(np.sqrt(squares.min(axis=1) / self.noise_variance), side))
 
     def ends(self, quantiles: Floats) -> Floats:
         """Return the ratios a given distance away.
@@ -98,8 +92,7 @@ class PairRatios:
         ndarray, shape (2, p)
             The ends; infinite where the earlier light is not clear of zero. [1]
         """
-        limit = self.best[0] + quantiles**2 * self.noise_variance
-        slack = limit[:, None] - self.sums_of_squares
+        slack = (quantiles**2 * self.noise_variance)[:, None] - self.rises
         use = np.any(slack >= 0.0, axis=0)
         slack, above, below = slack[:, use], self.above[:, use], self.below[:, use]
         later, both, earlier = self.covariance[..., use]
@@ -206,8 +199,8 @@ class PairFits(Computed):
         PairRatios
             Values and covariances.
         """
-        limit = self.sums_of_squares.min(axis=1) + farthest * self.noise_variance
-        near = np.flatnonzero(np.any(self.sums_of_squares <= limit[:, None], axis=0))
+        rises = self.sums_of_squares - self.sums_of_squares.min(axis=1, keepdims=True)
+        near = np.flatnonzero(np.any(rises <= (farthest * self.noise_variance)[:, None], axis=0))
         place, amplitudes = self.place[:, near], self.amplitudes.take(near, axis=2)
         values, rows = [], []
         for instants_s in (later_s, earlier_s):
@@ -221,8 +214,8 @@ class PairFits(Computed):
             np.sum(f * g, axis=1)[:, None] + first * a * c + second * b * d + mixed * (a * d + b * c)
             for (f, a, b), (g, c, d) in ((rows[0], rows[0]), (rows[0], rows[1]), (rows[1], rows[1]))
         ]
-        squares = self.sums_of_squares.take(near, axis=1)
-        return PairRatios(squares, self.noise_variance, values[0], values[1], np.array(covariance))
+        rises = rises.take(near, axis=1)
+        return PairRatios(rises, self.noise_variance, values[0], values[1], np.array(covariance))
 
 
 def ratio_interval(

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from photolab.errors import demand
-from photolab.metrology.arguments import Floats, must_hold, not_negative, positive, require
+from photolab.metrology.arguments import Floats, must_hold, not_negative, require
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.thermal.bounds import MonotoneFit
 from photolab.thermal.exponentials import fit_exponentials
@@ -123,7 +123,7 @@ def fit_warm_up(
     Raises
     ------
     ValueError
-        If the arrays disagree, times do not strictly increase, an illuminance is not positive, a stable record
+        If the arrays disagree, times do not strictly increase, an illuminance is negative, a stable record
         is short or without scatter, or an option is out of range.
     MethodError
         If there are too few readings, all are alike, or some are of no light: what is left is a share of light.
@@ -228,10 +228,10 @@ def _judged(fit: WarmUp, curve_from: Callable[..., Curve], seen: Set[str]) -> Wa
 def _checked(time_s: ArrayLike, illuminance: ArrayLike) -> tuple[Floats, Floats]:
     """Return the record as arrays, refused where it cannot be one."""
     times = not_negative("time_s", time_s, "s", missing=False)
-    dark, count = int(np.sum(np.asarray(illuminance, dtype=float) == 0.0)), np.size(illuminance)
+    light = not_negative("illuminance", illuminance, "lx", missing=False)
+    dark, count = int(np.sum(light == 0.0)), light.size
     message = f"illuminance must be more than 0 lx throughout a record; {dark} of {count} readings are 0 lx"
     must_hold(not dark, message, code="reading_without_light", known={"dark": dark, "readings": count})
-    light = positive("illuminance", illuminance, "lx", missing=False)
     alike, shapes = times.ndim == 1 and light.shape == times.shape, f"{times.shape} and {light.shape}"
     demand(alike, "time_s and illuminance must be one-dimensional and of one length", shapes)
     if (falls := np.diff(times) <= 0.0).any():
@@ -327,7 +327,7 @@ def _what_holds(fit: WarmUp, seen: Set[str]) -> dict[str, bool]:
     farthest, floor = float(np.max(np.abs(residual))), ROUNDING * float(fit.illuminance.max())
     form = ("second_step", "step", "rising_light", "not_one_settling_curve", "ripple")
     return {code: code in seen for code in form} | {
-        "fitted_light_not_positive": bool(fit.fitted.min() <= 0.0),
+        "fitted_light_not_positive": bool((fit.illuminance - residual).min() <= 0.0),
         "no_change_resolved": not fading,
         "record_too_short": length < LENGTHS_NEEDED * slowest,
         "too_few_independent_readings": effective < REFUSED_BELOW,

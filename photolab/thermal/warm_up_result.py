@@ -201,11 +201,6 @@ class WarmUp:
         return f"WarmUp({self.time_s.size} readings to {minutes} min{noticed})"
 
     @property
-    def fitted(self) -> Floats:
-        """Fitted illuminance at the readings [lx]."""
-        return self.illuminance - self.curve.found.residual
-
-    @property
     def residuals(self) -> Floats:
         """Readings less fitted illuminance [lx]."""
         return self.curve.found.residual

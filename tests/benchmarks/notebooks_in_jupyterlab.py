@@ -26,7 +26,7 @@ TYPED = {  # number of the notebook: text of its law cell, what is typed behind 
     "07": ("falls = level(at) - level(at + 0.1", "5"),
     "08": ("left = attempt(WarmUp.remaining, fit, 60.0", " / 2"),
     "09": ("um**-5", ".1"),
-    "10": ("difference = {h: ", "1.1 * "),
+    "10": ("difference = ", "1.1 * "),
     "11": ("resolved=t > ", "2 * "),
     "12": ("\n    own = ", "2 * "),
     "13": ("difference = ", "1.1 * "),

@@ -412,13 +412,18 @@ class Bench:
         demand(thing in CONTENTS, f"thing must be one of {', '.join(CONTENTS)}", repr(thing))
         return held(self)[thing]
 
-    def need(self, thing: str) -> None:
-        """Stop where the folder does not hold something.
+    def need(self, thing: str) -> Bench:
+        """Return this bench, or stop where the folder does not hold something.
 
         Parameters
         ----------
         thing : str
             A word of `contents.CONTENTS`.
+
+        Returns
+        -------
+        Bench
+            This bench.
 
         Raises
         ------
@@ -429,6 +434,7 @@ class Bench:
             what, bring = CONTENTS[thing]
             message = f"This folder does not say {what} yet: {bring}."
             raise NotInFolder(message, code="not_in_folder", known={"thing": thing})
+        return self
 
     def changed(self, **figures: float | str | None) -> Bench:
         """Return a copy with other figures, each then declared, or this bench for none; the folder is not touched.

@@ -1,6 +1,8 @@
 """Bars: what each of three doubts leaves open of two readings, and what blurs a result, longest first."""
 
 import textwrap
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -11,14 +13,14 @@ from photolab.publication.sentences.figure_tables import signed
 
 
 @styled
-def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> str:
+def draw_three(axes: Axes, table: pd.DataFrame | Mapping[str, Sequence[Any]], *, percent: float) -> str:
     """Draw the result and its bars on one axis of "% more or less light".
 
     Parameters
     ----------
     axes : Axes
         Where to draw.
-    table : DataFrame
+    table : DataFrame or mapping
         One row a bar, from top to bottom: ``label`` (text), ``low`` and ``high`` (ends of the bar [%]),
         ``kind`` (``plain``, ``decides``: heavier, ``what_if``: dashed).
     percent : float
@@ -36,7 +38,7 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> str:
     }
     axes.axvline(0.0, color=INK, linewidth=0.8, zorder=1)
     bars = []
-    lines = table[["label", "low", "high", "kind"]].itertuples(index=False)
+    lines = zip(*(table[name] for name in ("label", "low", "high", "kind")), strict=True)
     for row, (label, low, high, kind) in enumerate(lines):
         look = looks[str(kind)]
         axes.plot([low, high], [row, row], solid_capstyle="butt", zorder=2, **look)  # type: ignore[arg-type]
@@ -50,7 +52,8 @@ def draw_three(axes: Axes, table: pd.DataFrame, *, percent: float) -> str:
         ends = " to ".join(signed(end, places=1, unit="") for end in (low, high))
         bars.append(f"{label}{', which decides,' if kind == 'decides' else ''} {ends} %")
     names = [textwrap.fill(str(label), 24) for label in table["label"]]
-    name_rows(axes, names, "less light   ←   % more or less light   →   more light", margin=0.12, edge=0.5)
+    what = "less light   ←   % more or less light   →   more light"
+    name_rows(axes, names, what, margin=0.12, edge=0.5, row=1.0 / 3.0)
     axes.spines["left"].set_visible(False)
     axes.xaxis.set_major_formatter(
         lambda x, _: f"{'+' if x > 0 else '−'}{abs(x):g} %" if round(x) else "same"
@@ -86,7 +89,7 @@ def draw_budget(axes: Axes, table: pd.DataFrame, *, name: str) -> str:
         moves, look = row["moves"], assumed if row["assumed"] else known
         axes.barh(place, moves, height=0.62, linewidth=1.0, **look)
         axes.annotate(row["label"], (moves, place), xytext=(5, 0), textcoords="offset points", va="center")
-    name_rows(axes, [str(what) for what in rows["what"]], "moves the result by (± %)", margin=0.14)
+    name_rows(axes, [str(what) for what in rows["what"]], "moves the result by (± %)", margin=0.14, row=0.28)
     names = {"known: manual, certificate or own readings": known, "assumed": assumed}
     keys = [Patch(label=name, **look) for name, look in names.items()]
     axes.legend(handles=keys, loc="lower right", labelcolor=INK)

@@ -167,8 +167,8 @@ def new_figure(
     rows: int = 1,
     columns: int = 1,
     *,
-    width: float = 7.0,
-    height: float = 3.0,
+    width: float | None = None,
+    height: float | None = None,
     sharex: bool = False,
     sharey: bool = False,
     height_ratios: Sequence[float] | None = None,
@@ -179,8 +179,8 @@ def new_figure(
     ----------
     rows, columns : int, default 1
         Panels.
-    width, height : float
-        Size of the whole figure. [in]
+    width, height : float, optional
+        Size of the whole figure; by the columns and the rows where not given. [in]
     sharex, sharey : bool, default False
         Whether all panels have one scale across, and one upwards.
     height_ratios : sequence of float, optional
@@ -191,15 +191,18 @@ def new_figure(
     Figure, list of Axes
         The panels row by row.
     """
-    figure = Figure(figsize=(width, height), layout=SteadyLayout())
+    size = width or max(7.0, 3.6 * columns), height or 1.4 + 1.6 * rows
+    figure = Figure(figsize=size, layout=SteadyLayout())
     FigureCanvasAgg(figure)
     how: Look = {"sharex": sharex, "sharey": sharey, "height_ratios": height_ratios}
     panels = figure.subplots(rows, columns, squeeze=False, **how)
     return figure, [*panels.flat]
 
 
-def name_rows(axes: Axes, names: Sequence[str], shown: str, *, margin: float, edge: float = 0.6) -> None:
-    """Name rows that are drawn at 0, 1, 2 from the top, and what they show, with a grid of it.
+def name_rows(
+    axes: Axes, names: Sequence[str], shown: str, *, margin: float, edge: float = 0.6, row: float
+) -> None:
+    """Name rows that are drawn at 0, 1, 2 from the top, and what they show, in a figure as high as they need.
 
     Parameters
     ----------
@@ -213,7 +216,10 @@ def name_rows(axes: Axes, names: Sequence[str], shown: str, *, margin: float, ed
         Room at the left and the right, as a share of what is shown; none, and zero at the left, where it is 0. [1]
     edge : float, default 0.6
         Room above the first and below the last row, in rows. [1]
+    row : float
+        Height of a row. [in]
     """
+    axes.figure.set(figheight=1.4 + row * len(names))
     axes.set_yticks(range(len(names)), names)
     axes.set(ylim=(len(names) - 1.0 + edge, -edge), xlabel=shown)
     axes.tick_params(axis="y", length=0)
@@ -292,8 +298,7 @@ def drawn(
     invented: bool = False,
     rows: int | None = None,
     across: int | None = None,
-    width: float = 7.0,
-    height: float = 3.0,
+    height: float | None = None,
     **options: Any,
 ) -> Picture | None:
     """Return what one function draws, in the form in which it is shown; nothing of no rows.
@@ -310,8 +315,8 @@ def drawn(
         Mark it as drawn from invented readings.
     rows, across : int, optional
         Panels, 1 by default; those below one another have one scale across. [1]
-    width, height : float, default 7.0 and 3.0
-        Of the whole figure. [in]
+    height : float, optional
+        Of the whole figure; as high as its panels or rows need where not given. [in]
     **options : object
         Go to `draw`.
 
@@ -323,7 +328,7 @@ def drawn(
     if things and isinstance(things[0], Sized) and not len(things[0]):
         return None
     shape = rows or 1, across or 1
-    figure, panels = new_figure(*shape, width=width, height=height, sharex=shape[0] > 1)
+    figure, panels = new_figure(*shape, height=height, sharex=shape[0] > 1)
     said = draw(panels if rows or across else panels[0], *things, **options)
     return picture(figure, alt=f"{alt} {said}" if isinstance(said, str) else alt, invented=invented)
 
@@ -331,7 +336,7 @@ def drawn(
 def panels(
     draw: Draw, things: Mapping[str, object], *, alt: str, invented: bool = False, rows: int = 1, **shape: Any
 ) -> Picture | None:
-    """Return a figure with a panel for each of several things, in the form in which it is shown; nothing of none.
+    """Return a figure with a panel for each of several things, on one scale upwards; nothing of none.
 
     Parameters
     ----------
@@ -346,7 +351,7 @@ def panels(
     rows : int, default 1
         Rows of panels. [1]
     **shape : object
-        Width, height and shared scales, as `new_figure` takes them.
+        Width, height and a scale across that is shared, as `new_figure` takes them.
 
     Returns
     -------
@@ -355,7 +360,7 @@ def panels(
     """
     if not things:
         return None
-    figure, axes = new_figure(rows, -(-len(things) // rows), **shape)
+    figure, axes = new_figure(rows, -(-len(things) // rows), sharey=True, **shape)
     for panel, (title, thing) in zip(axes, things.items(), strict=False):
         draw(panel, thing, title=title)
     return picture(figure, alt=alt, invented=invented)

@@ -12,7 +12,7 @@ from photolab.publication.figures.common import BLUE, GREY, INK, PALE, RED, Look
 
 
 @styled
-def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
+def draw(axes: Axes, table: pd.DataFrame, *, title: str) -> None:
     """Draw one chart.
 
     Parameters
@@ -23,7 +23,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
         One row a day in order: ``day`` (text), ``percent`` (mean of the day from the centre), ``low``,
         ``high`` (limits of it), ``out`` (bool: the day by itself), ``group`` (bool: one of the days that
         stand apart together). [%]
-    title : str, default ""
+    title : str
         What the chart is of.
     """
     places = range(len(table))
@@ -44,7 +44,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, title: str = "") -> None:
     axes.grid(axis="y")
     axes.margins(x=0.06)
     bottom, top = table[["low", "percent"]].min().min(), table[["high", "percent"]].max().max()
-    axes.set(ylim=(1.15 * bottom, 2.1 * top), title=shown_name(title, 90))
+    axes.set(ylim=(1.15 * bottom, 2.1 * top), title=shown_name(f"{title}, from the mean (%)", 90))
     if group.any() or out.any():
         axes.legend(loc="upper right", borderaxespad=0.2)
 

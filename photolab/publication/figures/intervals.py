@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import BLUE, GREY, INK, RED, SKY, Look, name_rows, shown_name, styled
+from photolab.publication.sentences.figure_tables import all_lamps_words
 
 _APART = 0.7  # of the width of a day that its figures fill
 SIZE = 15.2
@@ -86,7 +88,9 @@ def draw_after_heat(
 
 
 @styled
-def draw_lamps(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) -> None:
+def draw_lamps(
+    panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str, coverage: float = COVERAGE
+) -> str:
     """Draw every lamp against the baseline.
 
     Parameters
@@ -98,6 +102,13 @@ def draw_lamps(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) ->
         baseline, and its interval [%]; NaN where there is no answer), ``specimens`` (count).
     baseline : str
         Name of the baseline lamp.
+    coverage : float, default COVERAGE
+        Of the intervals. [1]
+
+    Returns
+    -------
+    str
+        What it shows, with every number of the figure.
     """
     lamps = list(dict.fromkeys(table["lamp"]))
     for axes, (housing, rows) in zip(panels, table.groupby("housing", sort=False), strict=True):
@@ -108,11 +119,12 @@ def draw_lamps(panels: Sequence[Axes], table: pd.DataFrame, *, baseline: str) ->
             look: Look = {"color": BLUE, "markerfacecolor": filling, "markeredgewidth": 1.6}
             axes.plot(row["percent"], place, marker="o", markersize=7, **look)
         names = [shown_name(str(one)) if axes is panels[0] else "" for one in lamps]
-        name_rows(axes, names, f"more light than {shown_name(baseline)} (%)", margin=0.08)
+        name_rows(axes, names, f"more light than {shown_name(baseline)} (%)", margin=0.08, row=0.26)
         axes.set_title(shown_name(f"housing {housing!s}") if housing else "one housing")
     limits = [axes.get_xlim() for axes in panels]
     for axes in panels:
         axes.set_xlim(float(np.min(limits)), float(np.max(limits)))
+    return all_lamps_words(table, baseline, coverage=coverage)
 
 
 @styled
@@ -135,7 +147,7 @@ def draw_beside(axes: Axes, table: pd.DataFrame) -> None:
         axes.plot(100.0 * np.expm1(x), place, marker="o", markersize=7, **look)
     names = zip(table["what"], table["whose"], strict=True)
     shown = ["\n".join(shown_name(one, 56) for one in both) for both in names]
-    name_rows(axes, shown, "their figure over ours, less 1 (%)", margin=0.08)
+    name_rows(axes, shown, "their figure over ours, less 1 (%)", margin=0.08, row=0.45)
 
 
 @styled
@@ -169,7 +181,7 @@ def draw_components(axes: Axes, table: pd.DataFrame, *, coverage: float) -> str:
     for assumed, words in ((False, "used in the results"), (True, "used, assumed")):
         if (table["assumed"].astype(bool) == assumed).any():
             axes.plot([], [], linestyle="none", label=words, **used[assumed])
-    name_rows(axes, [str(label) for label in table["label"]], "standard deviation (%)", margin=0.0)
+    name_rows(axes, [str(label) for label in table["label"]], "standard deviation (%)", margin=0.0, row=0.42)
     axes.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), ncols=3, borderaxespad=0.1, columnspacing=1.2)
     said = "; ".join(
         f"{row['label']} {decimal(row['sd'], 2)} ({decimal(row['low'], 2)} to {decimal(row['high'], 2)})"
@@ -185,7 +197,6 @@ def draw_plans(
     *,
     floor: float | None = None,
     columns: Mapping[str, str] = SCOPES,
-    labels: str = "",
 ) -> None:
     """Draw the forecast half-width of plans.
 
@@ -199,8 +210,6 @@ def draw_plans(
         Half-width that no number of seatings and readings goes below. [%]
     columns : mapping, default `SCOPES`
         The two columns of half-widths, and what each is, `SCOPES` or `WAYS`; the first is drawn filled.
-    labels : str, default ""
-        What the labels count.
     """
     if floor is not None:
         axes.axvline(floor, color=RED, linewidth=1.4, linestyle=(0, (4, 3)), label="floor")
@@ -211,8 +220,8 @@ def draw_plans(
     for (column, words), marker, filling in zip(columns.items(), "os", (BLUE, "white"), strict=True):
         axes.plot(table[column], rows, marker=marker, markerfacecolor=filling, label=words, **mark)
     what = "forecast half-width of a ratio of two lamps (± %)"
-    name_rows(axes, [str(label) for label in table["label"]], what, margin=0.0, edge=0.5)
-    axes.set_ylabel(labels)
+    name_rows(axes, [str(label) for label in table["label"]], what, margin=0.0, edge=0.5, row=0.33)
+    axes.set_ylabel("specimens × seatings\n× readings" if columns is SCOPES else "")
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=3, borderaxespad=0.1)
 
 

@@ -8,30 +8,36 @@ from matplotlib.axes import Axes
 from photolab.bench.results.distances import DistanceResult
 from photolab.metrology.quantity import coverage_factor
 from photolab.publication.figures.common import COLOURS, GREY, INK, Floats, Look, shown_name, styled
+from photolab.publication.sentences.words_light import areas_words, products_words
 
 
 @styled
 def draw_spectra(
     panels: Sequence[Axes],
+    lights: Mapping[str, Floats],
+    excess: Mapping[str, Floats],
     wavelength: Floats,
     eye: Floats,
     head: Floats,
-    lights: Mapping[str, Floats],
-    excess: Mapping[str, Floats],
     meter: str,
-) -> None:
+) -> str:
     """Draw three panels that share the wavelength.
 
     Parameters
     ----------
     panels : sequence of three Axes
         Eye and meter; light of the lamps; what the meter reads too much.
-    wavelength, eye, head : ndarray, shape (n,)
-        Wavelengths [nm]; V(lambda) and the meter, scaled to agree on the light it was trimmed to [1].
     lights, excess : mapping of str to ndarray, shape (n,)
         By the words that name a lamp: its light, any scale; what the meter reads too much at each wavelength. [1, %/nm]
+    wavelength, eye, head : ndarray, shape (n,)
+        Wavelengths [nm]; V(lambda) and the meter, scaled to agree on the light it was trimmed to [1].
     meter : str
         Name of the meter.
+
+    Returns
+    -------
+    str
+        What it shows: the area under each curve at the bottom.
     """
     panels[0].plot(wavelength, eye, color=INK, linewidth=1.6, linestyle=(0, (5, 2)), label="the eye, V(λ)")
     panels[0].plot(wavelength, head, color=COLOURS["blue"], linewidth=1.6, label=shown_name(f"meter {meter}"))
@@ -49,10 +55,11 @@ def draw_spectra(
         axes.set(ylabel=label, xlim=(wavelength[0], wavelength[-1]))
         axes.grid(axis="y")
         axes.legend(loc="center right" if axes is panels[1] else "upper right", fontsize=8.0)
+    return areas_words(meter, {name: float(np.trapezoid(area, wavelength)) for name, area in excess.items()})
 
 
 @styled
-def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult]) -> None:
+def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult]) -> str:
     """Draw runs side by side: products above, residuals below, bars at the coverage of the runs.
 
     Parameters
@@ -61,9 +68,15 @@ def draw_runs(panels: Sequence[Axes], runs: Sequence[DistanceResult]) -> None:
         Two a run: those above, then those below.
     runs : sequence of DistanceResult
         Each has a law.
+
+    Returns
+    -------
+    str
+        What it shows, run by run.
     """
     for above, below, run in zip(panels, panels[len(runs) :], runs, strict=False):
         _draw_run(above, below, run)
+    return products_words(runs)
 
 
 def _draw_run(above: Axes, below: Axes, run: DistanceResult) -> None:

@@ -50,7 +50,7 @@ def draw(axes: Axes, table: pd.DataFrame, *, sd: float) -> str:
                     axes.plot(*point, marker="x", markersize=11, color=RED, markeredgewidth=2)
                     axes.annotate(label, point, xytext=(9, 0), textcoords="offset points", va="center")
     what = "from the lamp's own mean in that housing (%); pale band: ± one SD of a seating"
-    name_rows(axes, [shown_name(one) for one in lamps], what, margin=0.05, edge=0.55)
+    name_rows(axes, [shown_name(one) for one in lamps], what, margin=0.05, edge=0.55, row=0.42)
     axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, borderaxespad=0.1)
     sound = table.loc[~table["flagged"], "percent"]
     apart = "".join(

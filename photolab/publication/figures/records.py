@@ -6,9 +6,11 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from photolab.bench.results.heat import WarmUpRun
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import BLUE, COLOURS, GREY, INK, PALE, RED, SKY, Floats, Look, styled
+from photolab.publication.sentences.words_heat import run_name
 from photolab.thermal.coupling import Slope
 from photolab.thermal.warm_up_result import Remaining, WarmUp
 
@@ -101,7 +103,7 @@ def _curve(axes: Axes, fit: WarmUp, level: float, top: float, at_s: float) -> li
 
 
 @styled
-def draw_residuals(axes: Axes, time_s: Floats, percent: Floats, *, curve: str) -> str:
+def draw_residuals(axes: Axes, time_s: Floats, percent: Floats, *, curve: str = "one exponential") -> str:
     """Draw the residuals of one record; the band is one standard deviation either way.
 
     Parameters
@@ -112,7 +114,7 @@ def draw_residuals(axes: Axes, time_s: Floats, percent: Floats, *, curve: str) -
         Time since switch-on. [s]
     percent : ndarray, shape (n,)
         Reading less curve, of the curve. [%]
-    curve : str
+    curve : str, default "one exponential"
         Which curve.
 
     Returns
@@ -134,28 +136,25 @@ def draw_residuals(axes: Axes, time_s: Floats, percent: Floats, *, curve: str) -
 
 
 @styled
-def draw_panels(panels: Sequence[Axes], record: pd.DataFrame, fit: WarmUp | None) -> str:
+def draw_panels(panels: Sequence[Axes], run: WarmUpRun) -> str:
     """Draw one record.
 
     Parameters
     ----------
     panels : sequence of Axes
         Three, from the top, on one time axis.
-    record : DataFrame
-        Rows of warm_up.csv: elapsed_s, illuminance_lx, case_C, socket_V, current_A; NaN where not logged. [s], [lx],
-        [degC], [V], [A]
-    fit : WarmUp or None
-        Its curve, which gives the initial light and the step.
+    run : WarmUpRun
+        The record; its curve gives the initial light and the step.
 
     Returns
     -------
     str
         What it shows, with the first and the last value of each panel.
     """
+    record, lux = run.record, run.record["illuminance_lx"]
     minutes = record["elapsed_s"] / 60.0
-    step = None if fit is None or fit.step is None else fit.step.time_s / 60.0
-    lux = record["illuminance_lx"]
-    light = 100.0 * lux / _initial_light(lux.to_numpy(float), fit)
+    step = None if run.fit is None or run.fit.step is None else run.fit.step.time_s / 60.0
+    light = 100.0 * lux / _initial_light(lux.to_numpy(float), run.fit)
     columns = (light, record["case_C"], record["socket_V"] * record["current_A"])
     said = []
     for axes, values, (name, colour, marker, label, unit) in zip(panels, columns, _ROWS, strict=True):
@@ -179,13 +178,11 @@ def draw_panels(panels: Sequence[Axes], record: pd.DataFrame, fit: WarmUp | None
         panels[0].annotate("step", (step, 1.0), xytext=(4, -4), va="top", **where)
         said.append(f"a step at {decimal(step, 1)} min")
     panels[-1].set_xlabel(_TIME)
-    return ", ".join(said) + "."
+    return f"Three panels of {run_name(run)}: {', '.join(said)}."
 
 
 @styled
-def draw_against_case(
-    axes: Axes, record: pd.DataFrame, fit: WarmUp | None, slope: Slope | MethodError
-) -> str:
+def draw_against_case(axes: Axes, record: pd.DataFrame, run: WarmUpRun, slope: Slope | MethodError) -> str:
     """Draw one record.
 
     Parameters
@@ -194,8 +191,8 @@ def draw_against_case(
         Where to draw.
     record : DataFrame
         Rows of warm_up.csv that state a case: elapsed_s, illuminance_lx, case_C. [s], [lx], [degC]
-    fit : WarmUp or None
-        Their curve, which gives the initial light and the step; what follows a step did not enter the line.
+    run : WarmUpRun
+        Whose; its curve gives the initial light and the step, and what follows a step did not enter the line.
     slope : Slope or MethodError
         The line, or why there is none.
 
@@ -206,8 +203,8 @@ def draw_against_case(
     """
     case = record["case_C"].to_numpy(float)
     lux = record["illuminance_lx"].to_numpy(float)
-    percent = 100.0 * lux / _initial_light(lux, fit)
-    until = np.inf if fit is None or fit.step is None else fit.step.time_s
+    percent = 100.0 * lux / _initial_light(lux, run.fit)
+    until = np.inf if run.fit is None or run.fit.step is None else run.fit.step.time_s
     used = record["elapsed_s"].to_numpy(float) < until
     look: Look = {"linestyle": "none", "markersize": 4, "markerfacecolor": "none"}
     kinds = (used, BLUE, "o", "readings"), (~used, GREY, "x", "after the step")
@@ -224,4 +221,5 @@ def draw_against_case(
     axes.set(xlabel="case (°C)", ylabel="light (% of the initial light)")
     axes.grid()
     axes.legend(loc="upper right")
-    return f"{decimal(float(case.min()), 0)} to {decimal(float(case.max()), 0)} °C; {said}."
+    span = f"{decimal(float(case.min()), 0)} to {decimal(float(case.max()), 0)} °C"
+    return f"Light of {run_name(run)} against its case, {span}; {said}."

@@ -209,8 +209,7 @@ def _drawn(found: PageOne) -> Iterator[tuple[str, Figure]]:
                 yield f"{name}-1920x1080", panel
     early = all_lamps(campaign)
     if early["low"].notna().any():
-        height = 1.4 + 0.26 * early["lamp"].nunique()
-        drawing, panels = new_figure(1, early["housing"].nunique(), width=7.2, height=height)
+        drawing, panels = new_figure(1, early["housing"].nunique())
         intervals.draw_lamps(panels, early, baseline=campaign.baseline)
         yield "all-lamps-at-first", drawing
     for number, lamp in enumerate(dict.fromkeys(table["lamp"]), start=1):
@@ -301,7 +300,7 @@ def budget_figure(campaign: Campaign, lamp: str) -> tuple[Figure, str] | None:
     rows = lines[lines["moves"] >= 0.05]
     if rows.empty:
         return None
-    drawing, (axes,) = new_figure(height=1.4 + 0.28 * len(rows))
+    drawing, (axes,) = new_figure()
     where, when = in_housing(housing), time_of(campaign.bench, instant)
     shown = f"{shown_name(lamp)} against {shown_name(campaign.baseline)}{shown_name(where)}"
     axes.set_title(f"{shown}, {when} after switch-on")

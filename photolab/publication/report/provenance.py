@@ -16,11 +16,10 @@ from typing import Any
 import photolab
 from photolab.bench.terms.model import Bench
 from photolab.bench.terms.schema import FILES
+from photolab.metrology.monte_carlo import SEED
 from photolab.publication.report.report_folder import place_in
 from photolab.publication.report.tables import data_hash
 
-#: Seed of the draws in the notebooks.
-SEED = 20
 #: Name of the record inside a report.
 FILE_NAME = "provenance.json"
 _SCHEMA = 1

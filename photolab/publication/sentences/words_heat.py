@@ -251,7 +251,7 @@ def step_sentences(fit: WarmUp) -> tuple[str, ...]:
 
 def inside_sentences(fit: WarmUp, quiet: tuple[str, ...] = ()) -> tuple[str, str]:
     """Return what fades how fast in a record, what its readings are worth, and whose scatter counted beside theirs."""
-    sd = decimal(100.0 * fit.residual_sd / float(fit.fitted.mean()), 2)
+    sd = decimal(100.0 * fit.residual_sd / float(fit.illuminance.mean()), 2)
     beside = f" Counted in: {', '.join(quiet)}, without a change and read by the same meter." if quiet else ""
     worth = (
         f"One reading scatters by {sd} % about the curve. Neighbouring readings are correlated by "
