@@ -232,10 +232,13 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     for row in found.every(campaign.baseline, "electrical power")[:1]:
         own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")
     lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
+    kept = found.kept(campaign.baseline)
     for row in found.every(campaign.baseline, "remaining light"):
+        if kept.get(row["housing"], row) is not row:
+            continue
         value, low, high = page_one.with_ends(row)
         own += (
-            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[found.kept_by(row)]} ",
+            f";{in_housing(row['housing'])} it keeps by {page_one.KEPT_BY[found.kept_by(row)]} ",
             value,
             " %",
         )

@@ -406,7 +406,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
         "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
         "for the model as sold": ends[1],
         "most of the uncertainty": most,
-        "left (%)": "" if left is None else _left(left[0]),
+        "left, by its longest record (%)": "" if left is None else _left(left[0]),
     }
 
 
