@@ -365,7 +365,8 @@ def linked_words(campaign: Campaign) -> tuple[str, ...]:
     rows = rows[(rows["lamp"] == campaign.baseline) & (rows["onto"] != rows["meter"])]
     return tuple(
         f"On {joined(dict.fromkeys(block['day']))} it was read with {meter} and brought to {campaign.selection.meter} "
-        f"by their link; these days share its uncertainty, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
+        f"by their link, {decimal(math.exp(float(block['link_ln'].iloc[0])), 4)} times; these days share its "
+        f"uncertainty, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
         for meter, block in rows.groupby("meter", sort=False)
     )
 
