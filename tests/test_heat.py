@@ -691,7 +691,9 @@ def test_what_several_pieces_keep_is_told_of_the_lamp_and_the_record_of_its_piec
     joint = campaign["K1", "", "hold"] - campaign["K1", "", "initial"]
     assert_allclose(math.log(told["value"]), joint.value, rtol=1e-12)
     assert_allclose(
-        [told["low"], told["high"]], np.exp(joint.in_scope("specimens").interval(0.95)), rtol=1e-12
+        [told["low"], told["high"]],
+        np.exp(joint.in_scope("specimens").interval(campaign.bench.settings.coverage)),
+        rtol=1e-12,
     )
     assert told["high"] / told["low"] > 1.02  # 2 % assumed from piece to piece, of a third that was not held
     counts = ["n_specimens", "n_held", "n_mountings", "n_readings", "n_days"]
@@ -714,3 +716,31 @@ def test_what_one_piece_keeps_is_told_once(tmp_path, first_s, held, scope):
     assert_allclose(row["value"], 0.9 if held else 0.8, rtol=2e-3)
     found = PageOne(campaign, rows_of(campaign))
     assert found.kept_by(found.kept("K1")[""]) == ("readings" if held else "record")
+
+
+def test_a_record_to_the_hold_time_goes_before_a_longer_one_of_another_piece_that_ends_before(tmp_path):
+    """Oracle: by hand: piece 2 keeps 90 % by 120 readings to 40 min; piece 1 has 240 readings that end at 20 min."""
+    noise = np.random.default_rng(3).normal(0.0, 0.1, 240)
+    record = []
+    for run, piece, step, last, left in (("W1", 1, 5, 1200, 0.8), ("W2", 2, 20, 2400, 0.9)):
+        at = range(step, last + 1, step)
+        light = (
+            300 * (left + (1.0 - left) * math.exp(-(t - 60.0) / 240.0)) + noise[t // step - 1] for t in at
+        )
+        record += [(run, piece, t, f"{lux:.1f}", "K1", 400) for t, lux in zip(at, light, strict=True)]
+    read = [("B0", 1, 60, 500), ("B0", 1, 1800, 500), ("K1", 1, 60, 400), ("K1", 2, 60, 400)]
+    made = bench(
+        tmp_path,
+        csv("lamp,specimen,elapsed_s,illuminance_lx,range_lx", [(*one, 4000) for one in read]),
+        toml=METER,
+        warm_up=csv("run,specimen,elapsed_s,illuminance_lx,lamp,range_lx", record),
+    )
+    campaign = evaluate(made)
+    methods = {run.run: (run.remaining.method == "bounds", len(run.record)) for run in warm_up_runs(made)}
+    assert methods == {"W1": (True, 240), "W2": (False, 120)}
+    rows = heat_rows(campaign)
+    (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
+    assert row["conditions"].endswith("; record W2 of specimen 2")
+    assert_allclose(row["value"], 0.9, rtol=2e-3)
+    joint = campaign["K1", "", "hold"] - campaign["K1", "", "initial"]
+    assert_allclose(math.log(row["value"]), joint.value, rtol=1e-9)
