@@ -149,11 +149,11 @@ def _measured(campaign: Campaign) -> Iterator[HeldBack]:
 def _value(campaign: Campaign) -> Iterator[HeldBack]:
     bench = campaign.bench
     for lamp in bench.tables["lamps"]["lamp"]:
-        code, words = claim_judgement(bench, lamp).code, CLAIMS
+        code, texts = claim_judgement(bench, lamp).code, CLAIMS
         if code == "no_claim":
-            code, words = claimed_power(bench, lamp).code, WATTS_CLAIMED
+            code, texts = claimed_power(bench, lamp).code, WATTS_CLAIMED
         if code in {"claim_without_per", "no_power"}:
-            yield HeldBack("claim", code, f"{lamp}: {words[code]}.")
+            yield HeldBack("claim", code, f"{lamp}: {texts[code]}.")
     for lamp, housing, point, _ in campaign.compared():
         code, words = price_words(campaign, lamp, housing) if point == "hot_spot" else ("", "")
         if code not in {"", "given"}:

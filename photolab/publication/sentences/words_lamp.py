@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any, Unpack
 
 from photolab.bench.folder.earlier import Beside
-from photolab.bench.inputs.electrical import Power, highest_power, lamp_power
+from photolab.bench.inputs.electrical import highest_power
 from photolab.bench.questions.overturning import LeftOut
 from photolab.bench.results.campaign import Campaign, Place
 from photolab.bench.results.derived import Gain, HousingDifference, judge_gain
@@ -255,13 +255,8 @@ def claim_judgement(bench: Bench, lamp: str) -> value.ClaimJudgement:
     return value.judge_claim(row["claimed_flux_lm"], watts, claimed_per=row["claimed_per"], power_per=per)
 
 
-def _late_power(bench: Bench, lamp: str) -> Power | None:
-    """Return the measured watts of a lamp at the hold time, else at first, else the highest."""
-    return lamp_power(bench, lamp, "hold") or lamp_power(bench, lamp, "initial") or highest_power(bench, lamp)
-
-
 def claimed_power(bench: Bench, lamp: str) -> value.PowerJudgement:
-    """Return the watts claimed for a lamp over those measured at the hold time, else at first, else at any time.
+    """Return the watts claimed for a lamp over the highest that were measured, as of its flux.
 
     Parameters
     ----------
@@ -275,7 +270,7 @@ def claimed_power(bench: Bench, lamp: str) -> value.PowerJudgement:
     PowerJudgement
         With its code.
     """
-    row, power = _lamp(bench, lamp), _late_power(bench, lamp)
+    row, power = _lamp(bench, lamp), highest_power(bench, lamp)
     ends = (math.nan, math.nan) if power is None else power.watts.interval(bench.settings.coverage)
     watts = math.nan if power is None else power.watts.value
     return value.judge_claimed_power(row["claimed_power_W"], watts, *ends, claimed_per=row["claimed_per"])
@@ -332,14 +327,14 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
             f"watts measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be "
             f"at least {math.floor(found.claim.implied_efficacy)} lm/W: {words}."
         ]
-    over, late = claimed_power(bench, lamp), _late_power(bench, lamp)
-    if over.code == "given" and late is not None:
+    over = claimed_power(bench, lamp)
+    if over.code == "given" and power is not None:
         each = f" ({row['claimed_power_W'] / 2.0:g} W a lamp)" if row["claimed_per"] == "pair" else ""
         percent = f"{100.0 * bench.settings.coverage:g} %"
         said.append(
-            f"{lamp}: {row['claimed_power_W']:g} W per {row['claimed_per']}{each} are claimed; measured were "
-            f"{decimal(late.watts.value, 1)} W a lamp {late.elapsed_s:g} s after switch-on: the claim is "
-            f"{decimal(over.times, 2)} times that ({between(over.low, over.high, 2)} at {percent})."
+            f"{lamp}: {row['claimed_power_W']:g} W per {row['claimed_per']}{each} are claimed; the highest "
+            f"measured were {decimal(power.watts.value, 1)} W a lamp, {power.elapsed_s:g} s after switch-on: the claim "
+            f"is {decimal(over.times, 2)} times that ({between(over.low, over.high, 2)} at {percent})."
         )
     replies = (one for one in bench.their_figures if one.lamp == lamp and one.text)
     said += [
