@@ -1,6 +1,7 @@
 """What notebooks 00 to 04 say of benches. Oracles: figures of the results, sums by hand, the demo's stories."""
 
 import functools
+import json
 import math
 import re
 import shutil
@@ -17,11 +18,12 @@ from shared_demo import demo_campaign
 from small_benches import HOUSING, LAMPS, METER, csv, write
 
 import photolab as pl
+from photolab.bench.inputs.readings import DRIFT_PERCENT_PER_HOUR
 from photolab.bench.questions.repeatability import initial_readings, level_spreads
 from photolab.errors import MethodError
 from photolab.metrology.monte_carlo import draws, interval
 from photolab.metrology.reporting import decimal
-from photolab.publication.sentences import figure_tables
+from photolab.publication.sentences import figure_tables, words_bench
 
 HERE = Path(__file__).parent
 NOTEBOOKS = HERE.parent / "notebooks"
@@ -362,3 +364,39 @@ def test_a_lamp_alone_is_taken_apart_by_itself():
 def test_a_lamp_that_is_not_in_the_folder_is_refused():
     with pytest.raises(MethodError, match="lamp K77 has no reading"):
         said("04", lamp="K77")
+
+
+def _over(*rows):
+    return pd.DataFrame(rows, columns=["inside", "least", "most"])
+
+
+def test_the_drift_within_a_day_is_judged_by_the_seatings_between_two_baselines():
+    """Oracle: by hand: one of three has 8 % between its baselines, ± 4 %; seatings of the demo scatter by 2.9 %."""
+    one = (False, 1.0, 1.0)
+    (said,) = words_bench.bracketed_words(demo_campaign(), _over((True, 1.0, 1.08), one, one))
+    assert said.startswith("1 of 3 seatings stand between two baselines of their day and housing. Taking")
+    assert "± 4.0 % (median); that is more than the 2.9 % that one seating scatters: the bench drifts" in said
+    (none,) = words_bench.bracketed_words(demo_campaign(), _over(one, one))
+    assert none.startswith("0 of 2 seatings stand between two baselines")
+    assert "is not seen" in none
+    assert "%" not in none
+
+
+def test_the_report_shows_the_seating_figures_that_the_results_use():
+    """Oracle: the spreads of the campaign by housing; the notebook's cells and which of them the report takes."""
+    cells = json.loads((NOTEBOOKS / "02_repeatability.ipynb").read_text(encoding="utf-8"))["cells"]
+    named = [cell for cell in cells if "SD used in the results (%)" in "".join(cell["source"])]
+    assert [cell["metadata"].get("tags") for cell in named] == [["appendix"]]
+    assert not [cell for cell in cells if "which the results rest" in "".join(cell["source"])]
+    used, text = demo_campaign().spreads.seating_in, said("02")
+    for housing in ("HP", "HR"):
+        assert re.search(rf"^{housing} .* {100.0 * used(housing).sd:.2f} +\d+$", text, re.MULTILINE)
+
+
+def test_the_method_in_short_names_the_drift_with_its_size():
+    """Oracle: the constant of the evaluation."""
+    text = (NOTEBOOKS / "14_methods_appendix.ipynb").read_text(encoding="utf-8")
+    assert (
+        f"The drift, {DRIFT_PERCENT_PER_HOUR:g} % an hour (assumed), counts from the middle of a day" in text
+    )
+    assert "with the covariance of seating, day, drift within a day and reading" in text

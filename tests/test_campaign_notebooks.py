@@ -12,12 +12,14 @@ from in_process import run_cells
 from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_campaign as demo
+from shared_demo import rows_of
 
 from photolab.bench.questions.overturning import without_each
 from photolab.bench.questions.review import Forecast
 from photolab.bench.results.derived import judge_gain
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.reporting import decimal
+from photolab.publication.report.held_back import held_back
 from photolab.publication.sentences.words_lamp import claim_sentence, lamp_sentence, price_sentences
 from photolab.publication.sentences.words_protocol import hold_sentence, needed_words, plan_row
 from photolab.publication.words import say
@@ -356,3 +358,45 @@ def test_two_readings_alone_are_answered_without_words_on_what_is_absent(stem):
     _, said = ran(stem, "two-readings")
     assert said
     assert not [word for word in ("No ", "Not from this folder", "was not given") if f"\n{word}" in said]
+
+
+def test_claimed_watts_stand_beside_the_measured_ones():
+    """Oracle: the files: K2 claims 52 W a pair, K1 26 W a lamp; the rows of electrical power, highest at first."""
+    bench, rows = demo().bench, rows_of(demo())
+    power = rows[(rows["measurand"] == "electrical power") & (rows["instant"] == "initial")].set_index("lamp")
+    for lamp, claim, each in (("K2", "52 W per pair (26 W a lamp)", 26.0), ("K1", "26 W per lamp", 26.0)):
+        row = power.loc[lamp]
+        assert row["value"] == rows.loc[(rows["lamp"] == lamp) & (rows["unit"] == "W"), "value"].max()
+        most = f"the highest measured were {row['value']:.1f} W a lamp, 60 s after switch-on"
+        times, low, high = (each / row[end] for end in ("value", "high", "low"))
+        told = f"{lamp}: {claim} are claimed; {most}: the claim is {times:.2f} times that ("
+        assert f"{told}{low:.2f} to {high:.2f} at 95 %)." in claim_sentence(bench, lamp)
+
+
+@pytest.mark.parametrize(
+    ("claimed", "flux", "per", "code", "words"),
+    [
+        (
+            30.0,
+            math.nan,
+            "pair",
+            "no_power",
+            "K1: watts are claimed, but were not measured: add electrical.csv.",
+        ),
+        (30.0, math.nan, "", "claim_without_per", "whether the claimed watts are for one lamp or a pair."),
+        (30.0, 2000.0, "lamp", "no_power", "K1: a flux is claimed, but its watts were not measured"),
+        (math.nan, math.nan, "lamp", "", ""),
+    ],
+)
+def test_claimed_watts_that_were_not_measured_are_held_back(claimed, flux, per, code, words):
+    """Oracle: what was typed, on the demo without electrical.csv: nothing is said of it, and once why."""
+    bench = demo().bench
+    lamps = bench.tables["lamps"].copy()
+    cells = ["claimed_power_W", "claimed_flux_lm", "claimed_per"]
+    lamps.loc[lamps["lamp"] == "K1", cells] = [claimed, flux, per]
+    tables = {**bench.tables, "lamps": lamps, "electrical": bench.tables["electrical"].iloc[:0]}
+    changed = replace(demo(), bench=replace(bench, tables=tables))
+    told = [one for one in held_back(changed) if one.part == "claim" and one.words.startswith("K1")]
+    assert [one.code for one in told] == [code] * bool(code)
+    assert all(words in one.words for one in told)
+    assert "are claimed" not in claim_sentence(changed.bench, "K1")

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 from scipy import stats
-from shared_demo import demo_bench, demo_campaign
+from shared_demo import demo_bench, demo_campaign, rows_of
 from small_benches import METER, bench, csv
 
 from photolab.bench.inputs.electrical import lamp_power
@@ -19,6 +19,7 @@ from photolab.bench.results.heat import left_of_pieces, record_drift, warm_up_ru
 from photolab.bench.results.heat_and_light import looked_at
 from photolab.bench.results.ratio_table import heat_rows
 from photolab.metrology.quantity import Input, Joint, measured
+from photolab.publication.report.page_one import KEPT_BY, PageOne
 from photolab.publication.report.tables import results
 from photolab.publication.sentences.statements import finding_words
 from photolab.thermal.residuals import StableScatter
@@ -653,3 +654,93 @@ def test_bounds_of_a_shorter_record_stay_where_no_reading_at_first_stands_beside
     (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
     assert (run.remaining.method, row["scope"]) == ("bounds", "readings")
     assert_allclose([row["low"], row["high"]], [run.remaining.low, run.remaining.high], rtol=1e-12)
+
+
+def _two_records(folder, *, first_s, held=True):
+    """Return a campaign of K1: piece 1 keeps 80 % by a record, piece 2 90 % by readings, piece 3 was read at first."""
+    noise = np.random.default_rng(3).normal(0.0, 0.1, 120)
+    at = range(20, first_s + 1, 20)
+    light = [300 * (0.8 + 0.2 * math.exp(-(t - 60.0) / 240.0)) + noise[t // 20 - 1] for t in at]
+    record = [("W1", 1, "D1", t, f"{lux:.1f}") for t, lux in zip(at, light, strict=True)]
+    read = [
+        ("B0", 1, 60, 500),
+        ("B0", 1, 1800, 500),
+        ("K1", 1, 60, 400),
+        ("K1", 2, 60, 400),
+        ("K1", 3, 60, 400),
+    ]
+    read += [("K1", 2, 1800, 360)] * held
+    made = bench(
+        folder,
+        csv("lamp,specimen,elapsed_s,illuminance_lx,day,range_lx", [(*one, "D2", 4000) for one in read]),
+        toml=METER,
+        warm_up=csv(
+            "run,specimen,day,elapsed_s,illuminance_lx,lamp,range_lx", [(*one, "K1", 400) for one in record]
+        ),
+    )
+    return evaluate(made)
+
+
+def test_what_several_pieces_keep_is_told_of_the_lamp_and_the_record_of_its_piece(tmp_path):
+    """Oracle: by hand: the geometric mean of 80 % by record and 90 % by readings; a third piece was not held."""
+    campaign = _two_records(tmp_path, first_s=2400)
+    rows = heat_rows(campaign)
+    rows = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].set_index("scope")
+    told, own = rows.loc["specimens"], rows.loc["readings"]
+    assert_allclose(told["value"], math.sqrt(0.8 * 0.9), rtol=2e-3)  # the noise of the record, over its fit
+    joint = campaign["K1", "", "hold"] - campaign["K1", "", "initial"]
+    assert_allclose(math.log(told["value"]), joint.value, rtol=1e-12)
+    assert_allclose(
+        [told["low"], told["high"]],
+        np.exp(joint.in_scope("specimens").interval(campaign.bench.settings.coverage)),
+        rtol=1e-12,
+    )
+    assert told["high"] / told["low"] > 1.02  # 2 % assumed from piece to piece, of a third that was not held
+    counts = ["n_specimens", "n_held", "n_mountings", "n_readings", "n_days"]
+    assert told[counts].astype(int).tolist() == [3, 2, 2, 2 + 120, 2]
+    assert_allclose(own["value"], 0.8, rtol=2e-3)
+    assert (own["n_specimens"], own["n_held"]) == (1, 1)
+    assert own["conditions"].endswith("; record W1 of specimen 1")
+    found = PageOne(campaign, rows_of(campaign))
+    row = found.kept("K1")[""]
+    assert (row["scope"], KEPT_BY[found.kept_by(row)]) == ("specimens", "the mean of its pieces held")
+
+
+@pytest.mark.parametrize(("first_s", "held", "scope"), [(2400, False, "readings"), (1200, True, "specimens")])
+def test_what_one_piece_keeps_is_told_once(tmp_path, first_s, held, scope):
+    """Oracle: what was typed: piece 1 by its record alone; piece 2 by readings, which go before bounds of piece 1."""
+    campaign = _two_records(tmp_path, first_s=first_s, held=held)
+    rows = heat_rows(campaign)
+    (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
+    assert (row["scope"], row["n_held"]) == (scope, 1)
+    assert_allclose(row["value"], 0.9 if held else 0.8, rtol=2e-3)
+    found = PageOne(campaign, rows_of(campaign))
+    assert found.kept_by(found.kept("K1")[""]) == ("readings" if held else "record")
+
+
+def test_a_record_to_the_hold_time_goes_before_a_longer_one_of_another_piece_that_ends_before(tmp_path):
+    """Oracle: by hand: piece 2 keeps 90 % by 120 readings to 40 min; piece 1 has 240 readings that end at 20 min."""
+    noise = np.random.default_rng(3).normal(0.0, 0.1, 240)
+    record = []
+    for run, piece, step, last, left in (("W1", 1, 5, 1200, 0.8), ("W2", 2, 20, 2400, 0.9)):
+        at = range(step, last + 1, step)
+        light = (
+            300 * (left + (1.0 - left) * math.exp(-(t - 60.0) / 240.0)) + noise[t // step - 1] for t in at
+        )
+        record += [(run, piece, t, f"{lux:.1f}", "K1", 400) for t, lux in zip(at, light, strict=True)]
+    read = [("B0", 1, 60, 500), ("B0", 1, 1800, 500), ("K1", 1, 60, 400), ("K1", 2, 60, 400)]
+    made = bench(
+        tmp_path,
+        csv("lamp,specimen,elapsed_s,illuminance_lx,range_lx", [(*one, 4000) for one in read]),
+        toml=METER,
+        warm_up=csv("run,specimen,elapsed_s,illuminance_lx,lamp,range_lx", record),
+    )
+    campaign = evaluate(made)
+    methods = {run.run: (run.remaining.method == "bounds", len(run.record)) for run in warm_up_runs(made)}
+    assert methods == {"W1": (True, 240), "W2": (False, 120)}
+    rows = heat_rows(campaign)
+    (row,) = rows[(rows["lamp"] == "K1") & (rows["measurand"] == "remaining light")].to_dict("records")
+    assert row["conditions"].endswith("; record W2 of specimen 2")
+    assert_allclose(row["value"], 0.9, rtol=2e-3)
+    joint = campaign["K1", "", "hold"] - campaign["K1", "", "initial"]
+    assert_allclose(math.log(row["value"]), joint.value, rtol=1e-9)

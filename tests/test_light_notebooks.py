@@ -18,9 +18,11 @@ from photolab.bench.questions import colours
 from photolab.bench.results.beams import evaluate_beams
 from photolab.bench.results.candela import bench_candela
 from photolab.bench.results.distances import evaluate_distances
+from photolab.bench.results.evaluation import evaluate
 from photolab.bench.terms.model import SpectralFactor
 from photolab.photometry.spectrum import mismatch_correction, mismatch_index
 from photolab.publication.figures.common import new_figure
+from photolab.publication.report import readiness
 from photolab.publication.report.notebooks import repository_root
 from photolab.publication.sentences import words_light
 
@@ -269,3 +271,28 @@ def test_layout_is_rounded():
     for axes in panels:
         for x in axes.get_position().get_points().ravel():
             assert float(x) == float(f"{x:.9f}")
+
+
+def test_colour_counts_as_corrected_only_where_a_factor_corrects_the_pair(demo):
+    """Oracle: the rule: a factor takes a lamp's spectrum and its meter's responsivity, or is a stated one."""
+    alone = {name: one for name, one in demo.spectra.items() if one.kind == "source"}
+    assert set(colours.colour_ways(replace(demo, spectra=alone))) == {"ignored", "declared"}
+    of = {"K3"}  # the baseline and K5 have no spectrum
+    some = {n: one for n, one in demo.spectra.items() if one.kind != "source" or one.lamp in of}
+    ways = colours.colour_ways(replace(demo, spectra=some))
+    assert set(ways) == set(colours.WAYS)
+    assert [*colours.pair_ways(ways, "K3", "B0", "HP")] == [*colours.WAYS]
+    pair = colours.pair_ways(ways, "K5", "B0", "HP")
+    assert [*pair] == ["ignored", "declared"]
+    assert pair["ignored"].ratio == ways["ignored"].ratio("K5", "B0", housing="HP").ratio
+
+
+def test_check_says_that_a_spectrum_alone_corrects_nothing(demo):
+    """Oracle: the demo with all its spectra, and without those of its meters."""
+    told = {one.what: one.answer for one in readiness.list_abilities(demo, evaluate(demo))}
+    assert told["LED against halogen"] == "with spectra on file"
+    alone = replace(demo, spectra={n: one for n, one in demo.spectra.items() if one.kind == "source"})
+    told = {one.what: one.answer for one in readiness.list_abilities(alone, evaluate(alone))}
+    assert told["LED against halogen"].endswith(
+        "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
+    )

@@ -114,13 +114,33 @@ def test_meters_named_both_ways_round_are_refused(campaign):
     assert refusal(campaign) == ""
 
 
+def test_a_link_that_names_the_campaigns_meter_as_the_new_one_serves_too(campaign, change):
+    """Oracle: identity: links.csv with its meters and their readings exchanged says the same; 1/factor as typed."""
+    links = campaign.bench.tables["links"]
+    turned = {"old_meter": "new_meter", "new_meter": "old_meter", "old_lx": "new_lx", "new_lx": "old_lx"}
+    found = meter_change(with_links(campaign, links.rename(columns=turned)))
+    assert (found.old, found.new, refusal(with_links(campaign, links.rename(columns=turned)))) == (
+        "M1",
+        "M2",
+        "",
+    )
+    assert_allclose(found.links["factor"], 1.0 / change.links["factor"], rtol=1e-12)
+    assert_allclose(found.readings["linked_lx"], change.readings["linked_lx"], rtol=1e-12)
+    numbers = ["value", "low", "high", "family_low", "family_high"]
+    assert_allclose(found.after[numbers], change.after[numbers], rtol=1e-9)
+    (one,) = colour_prediction(campaign, change).to_dict("records")
+    (other,) = colour_prediction(campaign, found).to_dict("records")
+    assert_allclose(other["predicted"] * one["predicted"], 1.0, rtol=1e-12)
+    assert_allclose(other["observed"] * one["observed"], 1.0, rtol=1e-12)
+
+
 def test_no_link_from_the_campaigns_meter_is_refused(campaign):
     """Oracle: links of other meters, no link, a meter nobody described."""
     links = campaign.bench.tables["links"]
     with pytest.raises(MethodError, match=r"links\.csv has no row; read at least 3 lamps"):
         meter_change(with_links(campaign, links.iloc[:0]))
-    with pytest.raises(MethodError, match="no row from meter M1"):
-        meter_change(with_links(campaign, links.assign(old_meter="M2", new_meter="M1")))
+    with pytest.raises(MethodError, match="no row of meter M1"):
+        meter_change(with_links(campaign, links.assign(old_meter="M2", new_meter="M3")))
     with pytest.raises(MethodError, match="meter M9 must be described"):
         meter_change(with_links(campaign, links.assign(new_meter="M9")))
     with pytest.raises(MethodError, match=r"no lamp .* has a technology that was linked \(discharge\)"):

@@ -375,3 +375,21 @@ def test_the_words_of_the_picture_are_those_of_the_table(demo):
             wanted = "not held" if "not held" in words else "not shown" if "not shown" in words else None
             if wanted:
                 assert f"{row[0][0]} in {housing}: {wanted}" in alt
+
+
+@pytest.mark.parametrize("name", ["demo", "club"])
+def test_the_page_says_which_figures_stand_in_results_csv(name):
+    """Oracle: the rows: what the page says stands there does, and what it says does not is no measurand."""
+    campaign = demo_campaign() if name == "demo" else kept(name)
+    rows = rows_of(campaign)
+    page = "".join(front_page(campaign, rows, fingerprint="f"))
+    told = html.unescape(re.sub("<[^>]+>", "", page))
+    assert "Every figure stands in" not in told
+    assert "watts and of surface temperatures stand in results.csv" in told
+    assert (
+        "Prices, lm/W of a claim, candela from the bench's own readings, ranks and K/W stand in the parts"
+        in told
+    )
+    words = " ".join(rows["measurand"].unique())
+    assert not re.search("price|claim|rank|thermal resistance", words)
+    assert not {"lm/W", "K/W"} & set(rows["unit"])

@@ -2,8 +2,10 @@
 
 import math
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
+import pandas as pd
 import pytest
 import tomli_w
 from numpy.testing import assert_allclose
@@ -65,6 +67,23 @@ def test_the_same_text_changes_nothing(small):
         "No verdict changed.",
         "The two protocols declare the same.",
     )
+
+
+def test_what_is_left_of_a_lamp_is_named_once_in_the_log(small):
+    """Oracle: rows by hand: K1 of its pieces and by the record of one, K2 by a record alone; a ratio of readings."""
+    same = revised(small, TEXT)
+    left, light = "remaining light", "illuminance ratio"
+    rows = [("K1", left, "readings", 0.86), ("K1", left, "specimens", 0.85), ("K2", left, "readings", 0.9)]
+    rows += [("K3", light, "readings", 1.1)]
+    told = [(*row, 0.99 * row[3], 0.01, 0.01, "HP", "hot_spot", "hold") for row in rows]
+    columns = ["lamp", "measurand", "scope", "value_before", "value_after", "half_before", "half_after"]
+    moved = pd.DataFrame(told, columns=[*columns, "housing", "point", "instant"])
+    said = change_log(replace(same, moved=moved))[1]
+    assert said.startswith(
+        "Numbers that moved: 4 results; the largest: remaining light of K1 in HP, hold, 0.850 to"
+    )
+    assert said.count("K1") == said.count("remaining light of K2") == 1
+    assert "K3" not in said
 
 
 def test_raw_readings_are_the_same_rows(small):
@@ -168,8 +187,8 @@ def test_a_shorter_hold_moves_the_demo_by_the_truth(demo):
     sound = moved[moved["lamp"] != "K8"]
     assert ((sound["value_after"] / sound["value_before"] - 1).abs() < sound["half_before"]).all()
     # K4 in HR has no record: its readings at 40 min are none at 30 min, so its ratio in three scopes is lost, and what
-    # is left of it
-    assert (found.gained, found.lost) == (0, 4)
+    # is left of it; of K1 in HP only the piece with a record is held then, so the row of its pieces goes
+    assert (found.gained, found.lost) == (0, 5)
     initial = found.moved[found.moved["instant"] == "initial"]
     assert initial.empty
     log = change_log(found)

@@ -266,7 +266,9 @@ def test_days_of_a_linked_meter_err_together_on_the_chart(tmp_path):
     own = float(days["sd"].iloc[0])
     variance = own**2 * (1.0 - 1.0 / 3.0) + np.array([u / 3.0, u / 3.0, 2.0 * u / 3.0]) ** 2
     assert_allclose(days["high"] - chart.centre, chart.limits["day"] * np.sqrt(variance), rtol=1e-9)
-    assert linked_words(campaign)[0].startswith("On d3 it was read with M2 and brought to M1 by their link")
+    factor = math.exp(rows.loc[rows["meter"] == "M2", "link_ln"].iloc[0])
+    told = f"On d3 it was read with M2 and brought to M1 by their link, {factor:.4f} times; these days share"
+    assert linked_words(campaign)[0].startswith(told)
 
 
 def test_candela_of_linked_readings_carry_the_link(tmp_path):

@@ -75,7 +75,7 @@ def test_figures_say_assumed_by_an_open_mark():
     intervals.draw_components(axes, rows, coverage=0.95)
     assert [t.get_text() for t in axes.get_legend().get_texts()] == [
         "component with its interval",
-        "used, assumed",
+        "pool, assumed",
     ]
     _, (axes,) = new_figure()
     plans = pd.DataFrame({"label": ["1 × 1 × 3"], "specimens": [7.0], "models": [10.0]})

@@ -11,6 +11,7 @@ from photolab.bench.inputs import corrections as steps
 from photolab.bench.inputs.shared_inputs import own_colour_likeness
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.results.evaluation import evaluate
+from photolab.bench.results.pairs import ReadingComparison
 from photolab.bench.results.ratio_table import with_families
 from photolab.bench.terms import instruments
 from photolab.bench.terms.model import Bench
@@ -111,7 +112,7 @@ def colour_ways(bench: Bench) -> dict[str, Campaign]:
     Returns
     -------
     dict
-        Out of `WAYS`; ``corrected`` is there only where spectra or a stated factor exist.
+        Out of `WAYS`; ``corrected`` is there only where spectra or a stated factor correct any lamp that was read.
     """
     left = set(steps.ALL) - {"spectral"}
     blind = {name: replace(m, mismatch_index_percent=0.0) for name, m in bench.meters.items()}
@@ -119,9 +120,38 @@ def colour_ways(bench: Bench) -> dict[str, Campaign]:
         "ignored": evaluate(replace(bench, meters=blind), corrections=left),
         "declared": evaluate(bench, corrections=left),
     }
-    if bench.spectra or any(m.spectral_factors for m in bench.meters.values()):
-        made["corrected"] = evaluate(bench)
-    return made
+    whole = evaluate(bench)
+    return made | ({"corrected": whole} if _corrected(whole) else {})
+
+
+def pair_ways(
+    ways: Mapping[str, Campaign], lamp: str, against: str, housing: str
+) -> dict[str, ReadingComparison]:
+    """Return a comparison under every way that says something of it.
+
+    Parameters
+    ----------
+    ways : mapping
+        As from `colour_ways`.
+    lamp, against, housing : str
+        Two lamps that were read in a housing.
+
+    Returns
+    -------
+    dict
+        Out of `WAYS`; ``corrected`` is there only where the light of one of the two is corrected.
+    """
+    told = (way for way, one in ways.items() if way != "corrected" or {lamp, against} & _corrected(one))
+    return {way: ways[way].ratio(lamp, against, housing=housing) for way in told}
+
+
+def _corrected(campaign: Campaign) -> set[str]:
+    """Return the lamps whose readings are multiplied by a factor of colour, that of the meter they are brought to."""
+    bench, readings = campaign.bench, campaign.selection.readings
+    read = set(zip(readings["onto"], readings["lamp"], strict=True))
+    return {
+        name for meter, name in read if steps.spectral_factor(bench, meter, name, technology_of(bench, name))
+    }
 
 
 def most_turned(ways: Mapping[str, Campaign], lamp: str | None, housing: str | None) -> tuple[str, str]:

@@ -28,7 +28,7 @@ class MeterChange:
     old, new : str
         The meters.
     links : DataFrame
-        From `linking.technology_links`.
+        From `linking.technology_links`, in the direction in which links.csv names the meters.
     readings : DataFrame
         The campaign's readings as typed, with net_lx (dark reading removed), linked_lx (that on the new
         meter), link_u, link and link_refused. [lx], [1]
@@ -69,7 +69,7 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     Raises
     ------
     MethodError
-        If there is no link from the campaign's meter (code ``no_link``), the meters are named both ways round
+        If there is no link of the campaign's meter (code ``no_link``), the meters are named both ways round
         (``meters_swapped``), or the new meter is not described in bench.toml (``unknown_meter``).
     """
     bench = campaign.bench
@@ -79,7 +79,7 @@ def meter_change(campaign: Campaign, *, corrections: Iterable[str] | None = None
     enabled = campaign.enabled if corrections is None else tuple(corrections)
     first = campaign if corrections is None else evaluate(bench, corrections=enabled)
     before = with_families(first, first.table)
-    after = _evaluated(bench, readings, bench.meters[new], enabled, links)
+    after = _evaluated(bench, readings, bench.meters[new], enabled, _leading_from(old, links))
     # without a link for the baseline another lamp would take its place, which is another question
     after = after[after["baseline"] == campaign.baseline].reset_index(drop=True) if len(after) else after
     told = (table.assign(verdict=table["family_verdict"]) for table in (before, after))
@@ -107,21 +107,31 @@ def _conversion(campaign: Campaign) -> tuple[str, str, pd.DataFrame, pd.DataFram
     """Return old and new meter, links and converted readings."""
     bench, old = campaign.bench, campaign.selection.meter
     links = technology_links(bench.tables["links"], coverage=bench.settings.coverage)
-    links = links[links["old_meter"] == old].reset_index(drop=True)
+    forth = links["old_meter"] == old
+    here, there = ("old_meter", "new_meter") if forth.any() else ("new_meter", "old_meter")
+    links = links[links[here] == old].reset_index(drop=True)
     if links.empty:
-        message = f"links.csv has no row from meter {old}, with which the campaign was read"
+        message = f"links.csv has no row of meter {old}, with which the campaign was read"
         raise MethodError(message, code="no_link", known={"meter": old})
-    new = str(links["new_meter"].iloc[0])
+    new = str(links[there].iloc[0])
     if new not in bench.meters:
         message = f"meter {new} must be described in bench.toml; got {', '.join(bench.meters)}"
         raise MethodError(message, code="unknown_meter", known={"meter": new})
-    links = links[links["new_meter"] == new]
-    readings = _linked(campaign, links)
+    links = links[links[there] == new]
+    readings = _linked(campaign, _leading_from(old, links))
     if readings["linked_lx"].isna().all():
         linked = tuple(links["technology"])
         message = f"no lamp of the campaign has a technology that was linked ({', '.join(linked)})"
         raise MethodError(message, code="no_link", known={"technologies": linked})
     return old, new, links, readings
+
+
+def _leading_from(meter: str, links: pd.DataFrame) -> pd.DataFrame:
+    """Return links that lead from a meter: where links.csv names it as the new one, turned round."""
+    if (links["old_meter"] == meter).all():
+        return links
+    turned = {name: 1.0 / links[of] for name, of in (("factor", "factor"), ("low", "high"), ("high", "low"))}
+    return links.assign(old_meter=links["new_meter"], new_meter=links["old_meter"], **turned)
 
 
 def _linked(campaign: Campaign, links: pd.DataFrame) -> pd.DataFrame:
@@ -193,11 +203,9 @@ def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:
         empty where a spectrum is missing. [1]
     """
     predicted: dict[str, float] = {}
+    meters = change.links[["old_meter", "new_meter"]].iloc[0]
     for lamp, technology in campaign.bench.technologies.items():
-        old, new = (
-            steps.spectral_factor(campaign.bench, meter, lamp, technology)
-            for meter in (change.old, change.new)
-        )
+        old, new = (steps.spectral_factor(campaign.bench, meter, lamp, technology) for meter in meters)
         if old is not None and new is not None:
             predicted.setdefault(technology, old[0] / new[0])
     known = change.links[change.links["technology"].isin(list(predicted))].to_dict("records")

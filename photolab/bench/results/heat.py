@@ -252,7 +252,7 @@ def _alone(bench: Bench, run: str, record: pd.DataFrame) -> WarmUpRun:
 
 
 def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[Remaining, WarmUpRun] | None:
-    """Return the remaining light of a lamp in a housing, from its longest record.
+    """Return the remaining light of a lamp in a housing, from its longest record; bounds where it has no other.
 
     Parameters
     ----------
@@ -266,11 +266,25 @@ def remaining_of(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> tuple[
     tuple of (Remaining, WarmUpRun) or None
         None where no record supports it.
     """
-    return max(_held(runs, lamp, housing), key=lambda held: len(held[1].record), default=None)
+    every = pieces_left(runs, lamp, housing)
+    return max(every, key=lambda one: (one[0].method != "bounds", len(one[1].record)), default=None)
 
 
-def _held(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> list[tuple[Remaining, WarmUpRun]]:
-    """Return the remaining light of each piece of a lamp in a housing, from its longest record."""
+def pieces_left(runs: tuple[WarmUpRun, ...], lamp: str, housing: str) -> list[tuple[Remaining, WarmUpRun]]:
+    """Return the remaining light of each piece of a lamp in a housing, from its longest record.
+
+    Parameters
+    ----------
+    runs : tuple of WarmUpRun
+        All runs.
+    lamp, housing : str
+        Which.
+
+    Returns
+    -------
+    list of (Remaining, WarmUpRun)
+        One a piece; the longest record first.
+    """
     best: dict[str, tuple[Remaining, WarmUpRun]] = {}
     mine = [r for r in runs if (r.lamp, r.housing) == (lamp, housing)]
     for run in sorted(mine, key=lambda r: -len(r.record)):
@@ -358,7 +372,7 @@ def at_hold(
     for lamp, housing in dict.fromkeys((run.lamp, run.housing) for run in runs):
         first, name = ((lamp, housing, "hot_spot", instant) for instant in ("initial", "hold"))
         only = next(iter(pieces[first])) if len(pieces.get(first, ())) == 1 else ""
-        for remaining, run in _held(runs, lamp, housing):
+        for remaining, run in pieces_left(runs, lamp, housing):
             one = ln_remaining(remaining, run)
             if one.parts:  # a record that names no piece is of the only one, where a single one was read
                 piece, known = run.specimen or only, left.setdefault(name, {})

@@ -12,6 +12,7 @@ from photolab.bench.results.heat import (
     RECORD_DRIFT,
     WarmUpRun,
     ln_remaining,
+    pieces_left,
     read_at_both,
     remaining_of,
     warm_up_runs,
@@ -119,8 +120,9 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        What is left of each lamp in each housing, by a record that supports it, else by its readings at both
-        instants, else by the bounds of a record that ends before; then `ratio_table` at the hold time.
+        What is left of each lamp in each housing: of its pieces as the joint result has it (scope "specimens"), where
+        several were held, or one that no record tells of; of the piece of its longest record (scope "readings"); by
+        the bounds of one that ends before, where nothing else is known. Then `ratio_table` at the hold time.
     """
     runs = warm_up_runs(campaign.bench)
     places = dict.fromkeys((run.lamp, run.housing) for run in runs)
@@ -132,8 +134,10 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     listed = [_remaining_row(campaign, *one) for one in found.values()]
     for name, counted in zip(held.names, counts, strict=True):
         first = (*name[:3], "initial")
-        if first in campaign.joint and (name[:2] not in found or name[2] != "hot_spot"):
-            rests = counted | _read_at_both(campaign, name)
+        several = name not in bounded and counted["n_held"] > 1
+        if first in campaign.joint and (several or name[:2] not in found or name[2] != "hot_spot"):
+            records = [run for left, run in pieces_left(runs, *name[:2]) if ln_remaining(left, run).parts]
+            rests = counted | _read_at_both(campaign, name, records if name[2] == "hot_spot" else [])
             listed.append(_kept_row(campaign, name, held[name] - campaign.joint[first], rests))
     rows = pd.DataFrame(listed)
     parts = [part for part in (rows, ratio_table(campaign, instant="hold")) if len(part)]
@@ -146,6 +150,7 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
     low, high = result.interval(settings.coverage)
     half = (high - low) / 2.0
     said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
+    of = f" of specimen {run.specimen}" if run.specimen else ""
     return result_row(
         campaign.bench,
         None,
@@ -163,19 +168,22 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
         dof=result.dof if result.parts else math.nan,
         n_held=1,
         n_readings=len(run.record),
-        conditions=said + ("" if result.parts else "; conservative"),
+        conditions=f"{said}; record {run.run}{of}" + ("" if result.parts else "; conservative"),
         assumed="nothing" if run.drift_logged else RECORD_DRIFT.name,
     )
 
 
-def _read_at_both(campaign: Campaign, name: tuple[str, ...]) -> dict[str, int]:
-    """Return how many seatings, readings and days say what is left of a lamp: those read at both instants."""
-    seats = campaign.seats
+def _read_at_both(campaign: Campaign, name: tuple[str, ...], records: list[WarmUpRun]) -> dict[str, int]:
+    """Return how many seatings, readings and days say what is left: records, and of other pieces both instants."""
+    seats, told = campaign.seats, {run.specimen for run in records}
     mine = seats[(seats[["lamp", "housing", "point"]] == list(name[:3])).all(axis=1)]
+    mine = mine[~mine["specimen"].isin(told)]
     rows = read_at_both(Columns.of(mine))
-    used = mine.iloc[rows] if len(rows) else mine
-    every = len(used[["specimen", "day", "mounting"]].drop_duplicates())
-    return {"n_mountings": every, "n_readings": int(used["n"].sum()), "n_days": max(used["day"].nunique(), 1)}
+    used = mine.iloc[rows] if len(rows) or records else mine
+    every = len(used[["specimen", "day", "mounting"]].drop_duplicates()) + len(records)
+    read = int(used["n"].sum()) + sum(len(run.record) for run in records)
+    days = {*used["day"], *(run.day for run in records)}
+    return {"n_mountings": every, "n_readings": read, "n_days": max(len(days), 1)}
 
 
 def _kept_row(

@@ -36,6 +36,24 @@ class ClaimJudgement:
 
 
 @dataclass(frozen=True)
+class PowerJudgement:
+    """The watts on a box over the measured ones.
+
+    Attributes
+    ----------
+    times, low, high : float
+        Claimed over measured power, with the interval that the measured power gives; NaN where refused. [1]
+    code : str
+        `given`, or what is missing: `no_claim`, `claim_without_per`, `no_power`. [text]
+    """
+
+    times: float
+    low: float
+    high: float
+    code: str
+
+
+@dataclass(frozen=True)
 class PriceJudgement:
     """What one gained percent of light costs, for a pair of lamps.
 
@@ -96,6 +114,36 @@ def judge_claim(
         return ClaimJudgement(None, code)
     claim = claim_against_power(flux, watts, claimed_per=claimed_per, power_per=power_per)
     return ClaimJudgement(claim, claim.code)
+
+
+def judge_claimed_power(
+    claimed_power: float, power: float, low: float, high: float, *, claimed_per: str
+) -> PowerJudgement:
+    """Return how many times the measured power of a lamp its box claims.
+
+    Parameters
+    ----------
+    claimed_power : float
+        Power on the box; NaN: no claim. [W]
+    power, low, high : float
+        Measured power of one lamp, with its interval; NaN: not measured. [W]
+    claimed_per : str
+        `lamp` or `pair`: what the claim is for; blank: not stated. [text]
+
+    Returns
+    -------
+    PowerJudgement
+        The factor with its interval, or what is missing.
+    """
+    missing = {
+        "no_claim": math.isnan(claimed_power),
+        "claim_without_per": not claimed_per,
+        "no_power": math.isnan(power),
+    }
+    if code := _first(missing):
+        return PowerJudgement(math.nan, math.nan, math.nan, code)
+    each = claimed_power / LAMPS[claimed_per]
+    return PowerJudgement(each / power, each / high, each / low, "given")
 
 
 def price_of_gain(

@@ -160,7 +160,7 @@ def draw_components(axes: Axes, table: pd.DataFrame, *, coverage: float) -> str:
         Where to draw.
     table : DataFrame
         One row a level, from top to bottom: ``label`` (text), ``sd``, ``low``, ``high`` (standard deviation
-        and its interval), ``used`` (the figure the campaign's results rest on; NaN for none), ``assumed``
+        and its interval), ``used`` (the campaign's pool; NaN for none), ``assumed``
         (bool, of ``used``). [%]
     coverage : float
         Of the intervals. [1]
@@ -178,7 +178,7 @@ def draw_components(axes: Axes, table: pd.DataFrame, *, coverage: float) -> str:
         axes.plot(row["used"], place + 0.27, markeredgewidth=1.4, **used[bool(row["assumed"])])
     own: Look = {"color": BLUE, "marker": "o", "markersize": 8, "linewidth": 2.2}
     axes.plot([], [], label="component with its interval", **own)
-    for assumed, words in ((False, "used in the results"), (True, "used, assumed")):
+    for assumed, words in ((False, "pool of the campaign"), (True, "pool, assumed")):
         if (table["assumed"].astype(bool) == assumed).any():
             axes.plot([], [], linestyle="none", label=words, **used[assumed])
     name_rows(axes, [str(label) for label in table["label"]], "standard deviation (%)", margin=0.0, row=0.42)

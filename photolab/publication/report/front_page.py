@@ -232,10 +232,13 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     for row in found.every(campaign.baseline, "electrical power")[:1]:
         own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")
     lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
+    kept = found.kept(campaign.baseline)
     for row in found.every(campaign.baseline, "remaining light"):
+        if kept.get(row["housing"], row) is not row:
+            continue
         value, low, high = page_one.with_ends(row)
         own += (
-            f";{in_housing(row['housing'])} it keeps by its {page_one.KEPT_BY[found.kept_by(row)]} ",
+            f";{in_housing(row['housing'])} it keeps by {page_one.KEPT_BY[found.kept_by(row)]} ",
             value,
             " %",
         )
@@ -320,8 +323,10 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "<h3>Check it yourself</h3>",
         f"<p>Data fingerprint: <code>{html.escape(fingerprint)}</code>. photolab {photolab.__version__}. The line to "
         "run on the same bench folder: <code>photolab appendix FOLDER</code>. It gives the same bytes under the "
-        "versions named in <code>provenance.json</code>. Every figure stands in <code>results.csv</code>; "
-        "<code>results.xlsx</code> says what its columns mean.</p>",
+        "versions named in <code>provenance.json</code>. The figures of light, of what is left of it, of watts and of "
+        "surface temperatures stand in <code>results.csv</code>; <code>results.xlsx</code> says what its columns "
+        "mean. Prices, lm/W of a claim, candela from the bench's own readings, ranks and K/W stand in the parts of "
+        "this report alone.</p>",
         "<details><summary>What do the columns of results.csv mean?</summary>",
         clean_table(meanings),
         "</details>",

@@ -18,7 +18,7 @@ from photolab.publication.report.lamp_parts import price_words
 from photolab.publication.sentences import statements
 from photolab.publication.sentences.statements import count, in_housing
 from photolab.publication.sentences.words_heat import why
-from photolab.publication.sentences.words_lamp import CLAIMS, claim_judgement
+from photolab.publication.sentences.words_lamp import CLAIMS, WATTS_CLAIMED, claim_judgement, claimed_power
 from photolab.publication.sentences.words_light import law_words
 from photolab.publication.sentences.words_surface import surface_sentence
 
@@ -149,9 +149,11 @@ def _measured(campaign: Campaign) -> Iterator[HeldBack]:
 def _value(campaign: Campaign) -> Iterator[HeldBack]:
     bench = campaign.bench
     for lamp in bench.tables["lamps"]["lamp"]:
-        code = claim_judgement(bench, lamp).code
+        code, texts = claim_judgement(bench, lamp).code, CLAIMS
+        if code == "no_claim":
+            code, texts = claimed_power(bench, lamp).code, WATTS_CLAIMED
         if code in {"claim_without_per", "no_power"}:
-            yield HeldBack("claim", code, f"{lamp}: {CLAIMS[code]}.")
+            yield HeldBack("claim", code, f"{lamp}: {texts[code]}.")
     for lamp, housing, point, _ in campaign.compared():
         code, words = price_words(campaign, lamp, housing) if point == "hot_spot" else ("", "")
         if code not in {"", "given"}:

@@ -139,7 +139,7 @@ def price_words(campaign: Campaign, lamp: str, housing: str) -> tuple[str, str]:
 def _left(found: PageOne, lamp: str) -> Iterator[Line]:
     """Yield what is left of a lamp's light at the hold time, and why that is not said of a record."""
     for row in found.kept(lamp).values():
-        yield (f"By its {page_one.KEPT_BY[found.kept_by(row)]} it keeps ", *found.keeps(row), ".")
+        yield (f"By {page_one.KEPT_BY[found.kept_by(row)]} it keeps ", *found.keeps(row), ".")
     for run in warm_up_runs(found.campaign.bench):
         if run.lamp == lamp and run.remaining is None:
             yield (left_sentence(found.settings, run),)

@@ -33,7 +33,12 @@ LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
 BOUNDED = ", by bounds of a record that ends before"
-KEPT_BY = {"record": "record", "bounds": "record", "readings": "readings at both instants"}
+KEPT_BY = {
+    "record": "its record",
+    "bounds": "its record",
+    "readings": "its readings at both instants",
+    "pieces": "the mean of its pieces held",
+}
 """What says how much of a lamp's light is left, by `PageOne.kept_by`."""
 _GLUE = "\N{NO-BREAK SPACE}"
 _TO = f"{_GLUE}to{_GLUE}"
@@ -362,9 +367,9 @@ class PageOne:
         Returns
         -------
         dict
-            Housing to row, where it has an interval.
+            Housing to row, where it has an interval: that of the pieces where several were held.
         """
-        rows = self.every(lamp, "remaining light")
+        rows = sorted(self.every(lamp, "remaining light"), key=lambda row: str(row["scope"]))
         return {
             row["housing"]: row for row in rows if row["point"] == "hot_spot" and not math.isnan(row["low"])
         }
@@ -380,12 +385,14 @@ class PageOne:
         Returns
         -------
         str
-            "record", "bounds" (of a record that ends before the hold time) or "readings".
+            "record", "bounds" (of a record that ends before the hold time), "readings", or "pieces", where the mean is
+            of several and takes records.
         """
-        if row["scope"] == "specimens":
-            return "readings"
         left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
-        return "bounds" if left and left[0].method == "bounds" else "record"
+        bounds = bool(left and left[0].method == "bounds")
+        if row["scope"] == "specimens":
+            return "pieces" if left and not bounds and row["point"] == "hot_spot" else "readings"
+        return "bounds" if bounds else "record"
 
     def bounded(self, row: Row) -> bool:
         """Return whether a ratio at the hold time rests on bounds of a record that ends before.

@@ -7,6 +7,7 @@ from pathlib import Path
 from photolab.bench.folder.cautions import listed
 from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import READINGS
+from photolab.bench.inputs.corrections import spectral_factor
 from photolab.bench.inputs.seats import SEATED
 from photolab.bench.questions.review import causes
 from photolab.bench.results.beams import evaluate_beams
@@ -295,7 +296,13 @@ def _colour(bench: Bench) -> Iterable[Ability]:
     origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
     index = f"with f1' {origin}{meter.mismatch_index_percent:g} %"
     answer = "with a stated spectral factor" if meter.spectral_factors else index
-    yield Ability("LED against halogen", "with spectra on file" if bench.spectra else answer, "05", True)
+    known = bench.technologies.items()
+    found = (spectral_factor(bench, label, *one) for label in bench.meters for one in known)
+    if any(one is not None and one[2] for one in found):
+        answer = "with spectra on file"
+    elif bench.spectra:
+        answer += "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
+    yield Ability("LED against halogen", answer, "05", True)
 
 
 def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:

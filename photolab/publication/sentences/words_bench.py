@@ -365,7 +365,8 @@ def linked_words(campaign: Campaign) -> tuple[str, ...]:
     rows = rows[(rows["lamp"] == campaign.baseline) & (rows["onto"] != rows["meter"])]
     return tuple(
         f"On {joined(dict.fromkeys(block['day']))} it was read with {meter} and brought to {campaign.selection.meter} "
-        f"by their link; these days share its uncertainty, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
+        f"by their link, {decimal(math.exp(float(block['link_ln'].iloc[0])), 4)} times; these days share its "
+        f"uncertainty, {decimal(100.0 * float(block['link_u'].iloc[0]), 1)} %."
         for meter, block in rows.groupby("meter", sort=False)
     )
 
@@ -385,7 +386,13 @@ def bracketed_words(campaign: Campaign, over: pd.DataFrame) -> tuple[str, ...]:
     tuple of str
         Sentences.
     """
-    half = 50.0 * float(np.median(over["most"] - over["least"]))
+    between_two = over[over["inside"].astype(bool)]
+    head = f"{len(between_two)} of {len(over)} seatings stand between two baselines of their day and housing."
+    if between_two.empty:
+        return (
+            f"{head} How far the bench drifts within a day is not seen: read the baseline first and last.",
+        )
+    half = 50.0 * float(np.median(between_two["most"] - between_two["least"]))
     seating = 100.0 * campaign.spreads.mounting.sd
     judged = (
         f"one seating of a lamp scatters with a standard deviation of {decimal(seating, 1)} %, so this much is no sign "
@@ -395,8 +402,7 @@ def bracketed_words(campaign: Campaign, over: pd.DataFrame) -> tuple[str, ...]:
         "and only ratios by clock hold."
     )
     said = (
-        f"{int(over['inside'].sum())} of {len(over)} seatings stand between two baselines of their day and housing. "
-        "Taking either of the two instead of the value in between would move a ratio by "
+        f"{head} Taking either of the two instead of the value in between would move a ratio by "
         f"± {decimal(half, 1)} % (median); {judged}"
     )
     if campaign.selection.readings["socket_V"].notna().all():

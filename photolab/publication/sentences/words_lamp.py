@@ -41,6 +41,10 @@ CLAIMS = {
     "above_current_devices": "within the physical limit, above what current parts usually give",
     "plausible": "not ruled out by the measured power; not measured here",
 }
+WATTS_CLAIMED = {
+    "claim_without_per": "its box does not say whether the claimed watts are for one lamp or a pair",
+    "no_power": "watts are claimed, but were not measured: add electrical.csv",
+}
 PRICES = {
     "no_currency": "bench.toml names no currency, so prices are not used",
     "price_without_per": "its price does not say whether it is for one lamp or a pair",
@@ -251,6 +255,27 @@ def claim_judgement(bench: Bench, lamp: str) -> value.ClaimJudgement:
     return value.judge_claim(row["claimed_flux_lm"], watts, claimed_per=row["claimed_per"], power_per=per)
 
 
+def claimed_power(bench: Bench, lamp: str) -> value.PowerJudgement:
+    """Return the watts claimed for a lamp over the highest that were measured, as of its flux.
+
+    Parameters
+    ----------
+    bench : Bench
+        The bench.
+    lamp : str
+        The lamp.
+
+    Returns
+    -------
+    PowerJudgement
+        With its code.
+    """
+    row, power = _lamp(bench, lamp), highest_power(bench, lamp)
+    ends = (math.nan, math.nan) if power is None else power.watts.interval(bench.settings.coverage)
+    watts = math.nan if power is None else power.watts.value
+    return value.judge_claimed_power(row["claimed_power_W"], watts, *ends, claimed_per=row["claimed_per"])
+
+
 def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
     """Return what each percent of a gain costs, or why that is not said.
 
@@ -277,7 +302,7 @@ def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
 
 
 def claim_sentence(bench: Bench, lamp: str) -> str:
-    """Return what is said of a claimed flux, and what its maker replied.
+    """Return what is said of a claimed flux and of claimed watts, and what its maker replied.
 
     Parameters
     ----------
@@ -289,7 +314,7 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
     Returns
     -------
     str
-        Neutral words; blank where no flux is claimed and nobody replied.
+        Neutral words; blank where nothing is claimed that the bench measured and nobody replied.
     """
     row, power, found = _lamp(bench, lamp), highest_power(bench, lamp), claim_judgement(bench, lamp)
     printed = f" (where claimed: {one_line(str(row['claimed_where'])) or 'not stated'})"
@@ -302,6 +327,15 @@ def claim_sentence(bench: Bench, lamp: str) -> str:
             f"watts measured ({decimal(power.watts.value, 1)} W a lamp, {limit} {decimal(power.upper, 1)} W) would be "
             f"at least {math.floor(found.claim.implied_efficacy)} lm/W: {words}."
         ]
+    over = claimed_power(bench, lamp)
+    if over.code == "given" and power is not None:
+        each = f" ({row['claimed_power_W'] / 2.0:g} W a lamp)" if row["claimed_per"] == "pair" else ""
+        percent = f"{100.0 * bench.settings.coverage:g} %"
+        said.append(
+            f"{lamp}: {row['claimed_power_W']:g} W per {row['claimed_per']}{each} are claimed; the highest "
+            f"measured were {decimal(power.watts.value, 1)} W a lamp, {power.elapsed_s:g} s after switch-on: the claim "
+            f"is {decimal(over.times, 2)} times that ({between(over.low, over.high, 2)} at {percent})."
+        )
     replies = (one for one in bench.their_figures if one.lamp == lamp and one.text)
     said += [
         f"On {lamp}, {one.source} replied on {day_words(one.date)}: “{one_line(one.text)}”" for one in replies
@@ -406,7 +440,7 @@ def lamp_row(gain: Gain, model: Gain, left: tuple[Remaining, WarmUpRun] | None) 
         "verdict, all pairs counted": gain.family_verdict.replace("_", " "),
         "for the model as sold": ends[1],
         "most of the uncertainty": most,
-        "left (%)": "" if left is None else _left(left[0]),
+        "left, by its longest record (%)": "" if left is None else _left(left[0]),
     }
 
 

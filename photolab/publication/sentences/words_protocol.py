@@ -110,8 +110,11 @@ def change_log(comparison: ProtocolComparison) -> tuple[str, ...]:
     """
     moved, both = comparison.moved, (comparison.before, comparison.after)
     revisions = " to ".join(one.bench.settings.protocol_revision or "(none)" for one in both)
-    # a ratio is named once, for the specimens; remaining light has one scope only
-    rows = moved[(moved["scope"] == "specimens") | (moved["measurand"] != "illuminance ratio")]
+    # a ratio is named once, for the specimens; remaining light of its record where the specimens have none
+    place = ["measurand", "lamp", "housing", "point", "instant"]
+    ours = moved["scope"] == "specimens"
+    beside = ours.groupby([moved[name] for name in place]).transform("any")
+    rows = moved[ours | ((moved["measurand"] != "illuminance ratio") & ~beside)]
     named = ", ".join(
         f"{row['measurand']} of {row['lamp']}{in_housing(row['housing'])}, {row['instant']}, "
         f"{between(row['value_before'], row['value_after'], 3)} "
