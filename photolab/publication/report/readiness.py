@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from photolab.bench.folder.cautions import listed
+from photolab.bench.folder.cautions import beside_initial, listed
 from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import READINGS
 from photolab.bench.inputs.seats import SEATED
@@ -304,7 +304,9 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     what = f"how much light is left after {minutes:g} minutes"
     names = campaign.weights.names
     held = {name[:2] for name in names if name[3] == "hold" and (*name[:3], "initial") in names}
-    ends = bench.tables["warm_up"].groupby(["lamp", "housing"], sort=False)["elapsed_s"].max() / 60.0
+    records = bench.tables["warm_up"]
+    records = records[~records["run"].isin(beside_initial(bench)["run"])]
+    ends = records.groupby(["lamp", "housing"], sort=False)["elapsed_s"].max() / 60.0
     recorded = held | set(ends.index[ends >= minutes])
     known = {lamp for lamp, _ in recorded}
     short = {lamp: f"{ends[lamp, h]:.3g}" for lamp, h in ends.index[ends < minutes] if lamp not in known}
