@@ -49,6 +49,7 @@ def cautions(bench: Bench, faults: Faults) -> None:
     """
     for caution in (
         _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _left_out,
+        _asked,
     ):  # fmt: skip
         caution(bench, faults)
     for code, name, rows, column, words in _cells(bench):
@@ -408,6 +409,16 @@ def _runs(bench: Bench, faults: Faults) -> None:
             if size < USUAL_GRID_MM:
                 words = f"the grid of run {named} is {size:g} mm wide; if these are metres, multiply by 1000."
                 faults.at("caution 32", "beam.csv", rows.iloc[0], words, "x_mm")
+
+
+def _asked(bench: Bench, faults: Faults) -> None:
+    """Caution 37: questions that were asked after the first reading."""
+    first = bench.first_date
+    for question in bench.questions:
+        if first and question.asked_on > first:
+            words = f'question about "{shown(question.lamp)}": asked_on = {question.asked_on}, after the first reading'
+            said = f"{words}, of {first}; is the date right? Page one says that it was asked after the readings."
+            faults.add("caution 37", "bench.toml", said)
 
 
 def _left_out(bench: Bench, faults: Faults) -> None:

@@ -391,6 +391,13 @@ class Bench:
         lamps = self.tables["lamps"]
         return dict(zip(lamps["lamp"], lamps["technology"], strict=True))
 
+    @property
+    def first_date(self) -> str:
+        """ISO date of the first reading; blank where days.csv names no day of one."""
+        days = self.tables["days"]
+        read = days.loc[days["day"].isin(self.tables["readings"]["day"]) & (days["date"] != ""), "date"]
+        return min(read, default="")
+
     def has(self, thing: str) -> bool:
         """Return whether the folder holds something.
 

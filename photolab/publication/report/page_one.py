@@ -742,7 +742,9 @@ def _answer(found: PageOne, question: Question) -> Line:
     when = found.when(question.instant)
     scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
     asked = question.words or _in_words(found, question, when)
-    return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
+    first = found.campaign.bench.first_date
+    late = f", after the readings of {day_words(first)}" if first and question.asked_on > first else ""
+    return (f"Asked on {day_words(question.asked_on)}{late}: {asked} {answer} ({scope}).",)
 
 
 def _in_words(found: PageOne, question: Question, when: str) -> str:
