@@ -4,6 +4,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import pandas as pd
+
 from photolab.bench.folder.cautions import beside_initial, listed
 from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import READINGS
@@ -324,6 +326,27 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
         where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in lacking.items())
         answer = f"read one seating of each specimen at {minutes:g} minutes too: {where}"
         yield Ability(what, answer, "", False)
+    pieces: dict[str, list[str]] = {}
+    for lamp, specimen, housing in _unheld(campaign, records):
+        if (lamp, housing) in recorded:
+            pieces.setdefault(housing, []).append(f"{lamp} {specimen}")
+    if pieces:
+        where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in pieces.items())
+        what = f"what each specimen keeps after {minutes:g} minutes"
+        yield Ability(what, f"read these at {minutes:g} minutes too: {where}", "", False)
+
+
+def _unheld(campaign: Campaign, records: pd.DataFrame) -> Iterable[tuple[str, str, str]]:
+    """Yield lamp, specimen and housing of the pieces that were read at the initial time and never at the hold time."""
+    seats, minutes = campaign.seats, campaign.bench.settings.hold_minutes
+    seats = seats[seats["point"] == "hot_spot"]
+    by = {instant: rows[["lamp", "specimen", "housing"]] for instant, rows in seats.groupby("instant")}
+    early = by.get("initial", seats[["lamp", "specimen", "housing"]].iloc[:0]).drop_duplicates()
+    late = pd.concat([records.loc[records["elapsed_s"] >= 60.0 * minutes, [*early]], by.get("hold", early.iloc[:0])])
+    held = set(late.itertuples(index=False, name=None))
+    for piece in early.itertuples(index=False, name=None):
+        if not {piece, (piece[0], "", piece[2])} & held:
+            yield piece
 
 
 def _optional(campaign: Campaign) -> Iterable[Ability]:
