@@ -496,6 +496,34 @@ def test_the_command_rehearses_unless_it_is_told_not_to(tmp_path, run):
     assert f"drawn {plan_sheet.BENCHES} times" in out
 
 
+@pytest.mark.parametrize(
+    ("days", "meters", "words"),
+    [
+        ("D01,2025-04-02", 1, "a row with a code of its own, such as D02, under day, 2025-04-03 under date."),
+        (
+            "D01,2025-04-02\nD09,2025-04-02",
+            2,
+            "a row with a code of its own, such as D10, under day, 2025-04-03 under date, and M1 or M2 under meter.",
+        ),
+        ("D01,2025-04-02\none,2025-04-02", 1, "a row with a code of its own under day, 2025-04-03 under date."),
+        ("D01,2025-04-02\nD02,2025-04-03", 1, ""),
+        ("2025-04-02,2025-04-02", 1, ""),
+    ],
+)
+def test_a_plan_says_which_row_take_will_want_in_days(tmp_path, run, days, meters, words):
+    """Oracle: what `take` refuses: days have codes, and none has the date of the plan."""
+    more = '[[meter]]\nid = "M2"\nreading_percent = 4\nranges_lx = [4000]\n' * (meters - 1)
+    lit = sb.csv("lamp,illuminance_lx,day,range_lx,meter", [(x, 300, days[: days.index(",")], 4000, "M1") for x in "XL"])
+    lit = lit.replace("X,", "X0,").replace("L,", "L1,")
+    files = {"readings.csv": lit, "days.csv": f"day,date\n{days}\n"}
+    folder = fresh(tmp_path / "a", toml=ONE_HOUSING + more, **files)
+    code, out, err = run("plan", folder, "--date", "2025-04-03", "--hours", "2", "--benches", "0")
+    assert (code, err) == (0, "")
+    told = [line for line in out.splitlines() if line.startswith("days.csv has no day")]
+    begun = "days.csv has no day of 2025-04-03, and photolab take wants one: add "
+    assert told == ([begun + words] if words else [])
+
+
 def test_a_folder_with_a_plan_and_no_reading_is_told_what_rehearses_it(tmp_path, run):
     folder = fresh(tmp_path / "a")
     assert run("plan", folder, "--date", "2025-04-03", "--benches", "0")[0] == 0

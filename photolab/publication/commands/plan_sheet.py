@@ -3,6 +3,7 @@
 import argparse
 import datetime
 import math
+import re
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -18,7 +19,7 @@ from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import add_plan
 from photolab.bench.terms.cells import parse_date
 from photolab.bench.terms.faults import Problem, shown
-from photolab.bench.terms.model import Question
+from photolab.bench.terms.model import Bench, Question
 from photolab.bench.terms.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
 from photolab.errors import MethodError, RecordError
 from photolab.metrology.reporting import decimal
@@ -99,7 +100,20 @@ def run(args: argparse.Namespace) -> list[str]:
     named = {"lamps": _codes(args.lamps), "housings": _codes(args.housings)}
     evening = plan.plan_evening(bench, date=day, hours=hours, seed=seed, drawn=drawn, **named)
     add_plan(folder, bench, evening.table, sheet, page(evening))
-    return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
+    written = f"{folder}: plan.csv and {sheet} written; print the page."
+    return [*_lines(evening, folder), written, *_day_to_add(bench, day)]
+
+
+def _day_to_add(bench: Bench, date: str) -> list[str]:
+    """Return what to type into days.csv before `photolab take`; nothing where days have no codes, or that day is there."""
+    days = bench.tables["days"]
+    if (days["day"] == days["date"]).all() or (days["date"] == date).any():
+        return []
+    code = re.sub("[0-9]+$", lambda n: f"{int(n[0]) + 1:0{len(n[0])}d}", str(days["day"].iloc[-1]))
+    like = f", such as {shown(code)}," if code not in set(days["day"]) else ""
+    meter = f", and {' or '.join(map(shown, bench.meters))} under meter" if len(bench.meters) > 1 else ""
+    row = f"a row with a code of its own{like} under day, {date} under date{meter}"
+    return [f"days.csv has no day of {date}, and photolab take wants one: add {row}."]
 
 
 def refuse_only_planned(folder: Path) -> None:
