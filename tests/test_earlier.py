@@ -200,7 +200,11 @@ HEAD = '[[their_figure]]\nsource = "x"\nlamp = "Ibis"\nhousing = "R"\n'
             5,
             "ratio = 140; wanted 0.05 to 20. 140 % is written 1.4, 140 % more is written 2.4. [fault 14]",
         ),
-        (HEAD + "ratio = 1.2\nlow = 1.1\nhigh = 130", 7, "wanted 0.05 to 20. 130 % is written 1.3, 130 % more"),
+        (
+            HEAD + "ratio = 1.2\nlow = 1.1\nhigh = 130",
+            7,
+            "wanted 0.05 to 20. 130 % is written 1.3, 130 % more",
+        ),
         (HEAD + "ratio = 3000\nexpanded_percent = 5", 5, "ratio = 3000; wanted 0.05 to 20. [fault 14]"),
         (HEAD + "ratio = 1.2\nlow = 1.3\nhigh = 1.1", 6, "low = 1.3 is not below high = 1.1. [fault 18]"),
         (

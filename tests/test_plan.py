@@ -192,7 +192,12 @@ def test_pieces_that_were_not_held_are_held_where_pieces_differ_much(tmp_path):
     rows = [(lamp, 300, "HZ", piece, "D01", n, 60, 4000) for lamp, piece, n in seats]
     files = {"readings.csv": sb.csv(HEADER, rows), "days.csv": "day,date\nD01,2025-04-01\n"}
     held = {}
-    asked = QUESTION.replace('"K2"', '"L1"').replace('"HR"', '"HZ"').replace("initial", "hold").replace("= 10", "= 0")
+    asked = (
+        QUESTION.replace('"K2"', '"L1"')
+        .replace('"HR"', '"HZ"')
+        .replace("initial", "hold")
+        .replace("= 10", "= 0")
+    )
     for percent in (0.1, 8):
         toml = ONE_HOUSING.replace("remaining_sd_percent = 2", f"remaining_sd_percent = {percent}")
         folder = fresh(tmp_path / f"{percent}", toml=toml + asked, **files)
@@ -205,7 +210,9 @@ def test_pieces_that_were_not_held_are_held_where_pieces_differ_much(tmp_path):
 
 def test_each_piece_is_held_before_a_lamp_is_seated_a_third_time_the_baseline_s_too(tmp_path):
     """Oracle: the standard protocol, and the words of its sentence; where nothing of it fits, that is said."""
-    seats = [(x, piece, n) for x, pieces in (("X0", "12"), ("L1", "123")) for piece in pieces for n in (1, 2, 3)]
+    seats = [
+        (x, piece, n) for x, pieces in (("X0", "12"), ("L1", "123")) for piece in pieces for n in (1, 2, 3)
+    ]
     rows = [(x, 300 * (1 + 0.03 * (n - 2)), "HZ", piece, "D01", n, 60, 4000) for x, piece, n in seats]
     rows += [("L2", 300, "HZ", "1", "D01", 1, at, 4000) for at in (60, 1200)]
     files = {"readings.csv": sb.csv(HEADER, rows), "days.csv": "day,date\nD01,2025-04-01\n"}
@@ -228,7 +235,9 @@ def test_the_sheet_says_why_time_is_left(tmp_path):
     folder = fresh(tmp_path / "a", toml=coloured, lamps=DISCHARGE)
     evening = planned(folder, hours=12)
     left = 12 * 60 - evening.minutes
-    words = f"{left // 60}:{left % 60:02d} h are left: no further seating narrows the intervals by 2 % in sum."
+    words = (
+        f"{left // 60}:{left % 60:02d} h are left: no further seating narrows the intervals by 2 % in sum."
+    )
     assert words in plan_sheet._answers(evening)
     assert not any("are left" in line for line in plan_sheet._answers(planned(folder, hours=2)))
 
@@ -505,7 +514,11 @@ def test_the_command_rehearses_unless_it_is_told_not_to(tmp_path, run):
             2,
             "a row with a code of its own, such as D10, under day, 2025-04-03 under date, and M1 or M2 under meter.",
         ),
-        ("D01,2025-04-02\none,2025-04-02", 1, "a row with a code of its own under day, 2025-04-03 under date."),
+        (
+            "D01,2025-04-02\none,2025-04-02",
+            1,
+            "a row with a code of its own under day, 2025-04-03 under date.",
+        ),
         ("D01,2025-04-02\nD02,2025-04-03", 1, ""),
         ("2025-04-02,2025-04-02", 1, ""),
     ],
@@ -513,7 +526,10 @@ def test_the_command_rehearses_unless_it_is_told_not_to(tmp_path, run):
 def test_a_plan_says_which_row_take_will_want_in_days(tmp_path, run, days, meters, words):
     """Oracle: what `take` refuses: days have codes, and none has the date of the plan."""
     more = '[[meter]]\nid = "M2"\nreading_percent = 4\nranges_lx = [4000]\n' * (meters - 1)
-    lit = sb.csv("lamp,illuminance_lx,day,range_lx,meter", [(x, 300, days[: days.index(",")], 4000, "M1") for x in "XL"])
+    lit = sb.csv(
+        "lamp,illuminance_lx,day,range_lx,meter",
+        [(x, 300, days[: days.index(",")], 4000, "M1") for x in "XL"],
+    )
     lit = lit.replace("X,", "X0,").replace("L,", "L1,")
     files = {"readings.csv": lit, "days.csv": f"day,date\n{days}\n"}
     folder = fresh(tmp_path / "a", toml=ONE_HOUSING + more, **files)

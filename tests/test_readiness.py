@@ -195,7 +195,9 @@ def test_the_specimens_without_a_reading_at_the_hold_time_are_named_where_their_
     }
     lines = readiness.report(folder(tmp_path, **files))
     (line,) = [line for line in lines if "what each specimen keeps" in line]
-    assert line.endswith("what each specimen keeps after 30 minutes   read these at 30 minutes too: K1 c in HP")
+    assert line.endswith(
+        "what each specimen keeps after 30 minutes   read these at 30 minutes too: K1 c in HP"
+    )
     assert lines.index(line) > lines.index("You cannot say yet")
 
 

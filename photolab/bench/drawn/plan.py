@@ -3,8 +3,8 @@
 Seatings are chosen one by one, each the one that narrows the intervals of the ratios most for the minutes it takes: of
 the ratios that a `[[question]]` asks about and that are still open, and once it narrows these little, of all. They are
 those of all pieces at hand: one that was not read counts by what pieces differ. No lamp is seated a third time in a
-housing before each piece there has a reading at the hold time, unless a question asks for it. In each housing the baseline opens and
-closes; between, lamps stand in random order within a block (one seating of each).
+housing before each piece there has a reading at the hold time, unless a question asks for it. In each housing
+the baseline opens and closes; between, lamps stand in random order within a block (one seating of each).
 Nothing is powered while another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
 
 What the evening will show is the joint evaluation itself, of the folder's readings and of invented ones in the place of
@@ -372,7 +372,9 @@ class _Choice:
         for question in self.bench.questions:
             there = [name for name in base.compared(question.instant) if name[2] == "hot_spot"]
             lamps = [n for n in dict.fromkeys(name[0] for name in there) if question.lamp in {n, "any"}]
-            housings = [h for h in dict.fromkeys(x[1] for x in there) if question.housing in {h, "each", "any"}]
+            housings = [
+                h for h in dict.fromkeys(x[1] for x in there) if question.housing in {h, "each", "any"}
+            ]
             ranges: dict[str, dict[str, tuple[float, float]]] = {lamp: {} for lamp in lamps}
             for lamp, housing, *where in there:
                 if lamp in ranges and housing in housings:
@@ -384,7 +386,9 @@ class _Choice:
 
     def unheld(self, chosen: Sequence[Piece]) -> tuple[Piece, ...]:
         """Return the pieces that have no reading at the hold time after some more seatings."""
-        every = [(n, piece, h) for n, pieces in self.pieces.items() for piece in pieces for h in self.housings]
+        every = [
+            (n, piece, h) for n, pieces in self.pieces.items() for piece in pieces for h in self.housings
+        ]
         held = self._after(chosen)[1]
         return tuple(piece for piece in every if piece not in held)
 

@@ -417,7 +417,9 @@ def _asked(bench: Bench, faults: Faults) -> None:
     for question in bench.questions:
         if first and question.asked_on > first:
             words = f'question about "{shown(question.lamp)}": asked_on = {question.asked_on}, after the first reading'
-            said = f"{words}, of {first}; is the date right? Page one says that it was asked after the readings."
+            said = (
+                f"{words}, of {first}; is the date right? Page one says that it was asked after the readings."
+            )
             faults.add("caution 37", "bench.toml", said)
 
 

@@ -105,7 +105,7 @@ def run(args: argparse.Namespace) -> list[str]:
 
 
 def _day_to_add(bench: Bench, date: str) -> list[str]:
-    """Return what to type into days.csv before `photolab take`; nothing where days have no codes, or that day is there."""
+    """Return what to type into days.csv for `photolab take`; nothing where days have no codes, or that one is there."""
     days = bench.tables["days"]
     if (days["day"] == days["date"]).all() or (days["date"] == date).any():
         return []
@@ -258,7 +258,9 @@ def _unheld_sentence(evening: Evening) -> str:
         pieces.setdefault(housing, []).append(f"{lamp} {specimen}".strip())
     named = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in pieces.items())
     late, first = time_of(evening.bench, "hold"), " and what is asked comes first" * bool(evening.questions)
-    return f"Without a reading at {late} stay: {named}; the time is too short for all{first}." if named else ""
+    return (
+        f"Without a reading at {late} stay: {named}; the time is too short for all{first}." if named else ""
+    )
 
 
 def _time_left_sentence(evening: Evening) -> str:

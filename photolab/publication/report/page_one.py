@@ -721,7 +721,9 @@ def _answer(found: PageOne, question: Question) -> Line:
     lamps = found.lamps if question.lamp == "any" else [question.lamp]
     housings = found.housings if question.housing in {"each", "any"} else [question.housing]
     at = {x: {h: row for h in housings if (row := found.light(x, h, question.instant))} for x in lamps}
-    ranges = {x: {h: (row["family_low"], row["family_high"]) for h, row in read.items()} for x, read in at.items()}
+    ranges = {
+        x: {h: (row["family_low"], row["family_high"]) for h, row in read.items()} for x, read in at.items()
+    }
     yes, undecided = question.told(ranges, housings)
     open_ = sorted(undecided)
     answer = "No: the readings exclude it"

@@ -342,7 +342,9 @@ def _unheld(campaign: Campaign, records: pd.DataFrame) -> Iterable[tuple[str, st
     seats = seats[seats["point"] == "hot_spot"]
     by = {instant: rows[["lamp", "specimen", "housing"]] for instant, rows in seats.groupby("instant")}
     early = by.get("initial", seats[["lamp", "specimen", "housing"]].iloc[:0]).drop_duplicates()
-    late = pd.concat([records.loc[records["elapsed_s"] >= 60.0 * minutes, [*early]], by.get("hold", early.iloc[:0])])
+    late = pd.concat(
+        [records.loc[records["elapsed_s"] >= 60.0 * minutes, [*early]], by.get("hold", early.iloc[:0])]
+    )
     held = set(late.itertuples(index=False, name=None))
     for piece in early.itertuples(index=False, name=None):
         if not {piece, (piece[0], "", piece[2])} & held:
