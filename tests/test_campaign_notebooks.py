@@ -3,6 +3,7 @@
 import functools
 import math
 import re
+from copy import copy
 from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -127,6 +128,14 @@ def test_price_is_refused_where_the_gain_is_not_resolved():
     assert (
         k5
         == "60 s after switch-on, K5 in HR: no price per gained percent: as one of all lamps, more light is not shown."
+    )
+    less = copy(among)
+    own = {"ratio": 0.88, "low": 0.78, "high": 0.98, "family_low": 0.74, "family_high": 1.05}
+    for name, figure in own.items():
+        object.__setattr__(less, name, figure)
+    (k5,) = price_sentences(demo().bench, less)
+    assert k5.endswith(
+        "by itself less light than B0, and as one of all lamps it is not shown which gives more."
     )
 
 

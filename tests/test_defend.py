@@ -14,7 +14,7 @@ from shared_demo import BENCHES, bench_of, campaign_of, demo_campaign, demo_rows
 from small_benches import METER, bench
 from small_benches import csv as table
 
-from photolab.bench.questions.overturning import LeftOut, to_turn, turning
+from photolab.bench.questions.overturning import LeftOut, Off, to_turn, turning
 from photolab.bench.results.evaluation import evaluate
 from photolab.bench.results.pairs import variance_by_term
 from photolab.cli import main
@@ -445,3 +445,9 @@ def test_light_that_was_not_read_at_the_hold_time_is_told_as_bounds(tmp_path):
     assert "bounds" not in k2 + " ".join(answered["What these readings cannot exclude"])
     page = " ".join(front_page(campaign, found, fingerprint="0"))
     assert page.count("at the hold time not read: bounds of a record of 20 min") == 1
+
+
+def test_an_input_that_is_a_move_of_the_reading_is_called_so():
+    """Oracle: 15 % are how far a reading may be off for the colour of its light, not the index f1' of a manual."""
+    said = defend._off_words(Off("colour", 15.0, 12.0, "%"), allowed=True)
+    assert said == "the reading of the lamp, by the colour of its light (f1'), by 12 % (allowed for: ± 15 %)"

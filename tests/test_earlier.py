@@ -194,7 +194,18 @@ HEAD = '[[their_figure]]\nsource = "x"\nlamp = "Ibis"\nhousing = "R"\n'
         (HEAD + 'baseline = "stck"\nratio = 1.2\nexpanded_percent = 5', 5, 'closest is "stock". [fault 12]'),
         (HEAD.replace('"R"', '"Q"') + "ratio = 1.2\nexpanded_percent = 5", 4, 'one of "R", "P". [fault 12]'),
         (HEAD.replace('housing = "R"\n', "") + "ratio = 1.2\nexpanded_percent = 5", 2, "has no housing;"),
-        (HEAD + "ratio = 0\nexpanded_percent = 5", 5, "ratio = 0; wanted more than 0. [fault 14]"),
+        (HEAD + "ratio = 0\nexpanded_percent = 5", 5, "ratio = 0; wanted 0.05 to 20. [fault 14]"),
+        (
+            HEAD + "ratio = 140\nexpanded_percent = 5",
+            5,
+            "ratio = 140; wanted 0.05 to 20. 140 % is written 1.4, 140 % more is written 2.4. [fault 14]",
+        ),
+        (
+            HEAD + "ratio = 1.2\nlow = 1.1\nhigh = 130",
+            7,
+            "wanted 0.05 to 20. 130 % is written 1.3, 130 % more",
+        ),
+        (HEAD + "ratio = 3000\nexpanded_percent = 5", 5, "ratio = 3000; wanted 0.05 to 20. [fault 14]"),
         (HEAD + "ratio = 1.2\nlow = 1.3\nhigh = 1.1", 6, "low = 1.3 is not below high = 1.1. [fault 18]"),
         (
             HEAD + "ratio = 1.5\nlow = 1.1\nhigh = 1.3",

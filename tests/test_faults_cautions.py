@@ -257,6 +257,27 @@ def test_a_point_that_two_lamps_share_is_compared(tmp_path):
 
 
 @pytest.mark.parametrize(
+    ("asked", "read", "said"),
+    [
+        ("2025-04-03", "D01", False),
+        ("2025-04-04", "D01", True),
+        ("2025-04-04", "D02", False),
+        ("2025-04-04", "", False),
+    ],
+)
+def test_a_question_that_is_dated_after_the_first_reading_is_told(tmp_path, asked, read, said):
+    # days.csv: D01 is 3 April 2025, D02 the day after; without a day nothing is known
+    text = bf.readings(f"A1,318,{read}", f"A2,334,{read}", header="lamp,illuminance_lx,day")
+    toml = bf.TOML + bf.QUESTION.replace("2025-04-03", asked)
+    bench = read_bench(bf.make(tmp_path / "b", bench_toml=toml, readings_csv=text, days_csv=bf.DAYS))
+    told = [str(problem) for problem in bench.warnings if "asked" in str(problem)]
+    assert len(told) == said
+    words = 'question about "A2": asked_on = 2025-04-04, after the first reading, of 2025-04-03; is the date right?'
+    assert all(line.startswith(f"bench.toml: {words}") for line in told)
+    assert all(line.endswith("[caution 37]") for line in told)
+
+
+@pytest.mark.parametrize(
     ("first", "then", "said"), [(31, 300, False), (29, 300, True), (300, 29, False), (0, None, False)]
 )
 def test_a_record_may_begin_before_the_lamp_was_lit(tmp_path, first, then, said):

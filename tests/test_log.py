@@ -126,6 +126,12 @@ def test_logger_rows_stand_beside_the_rows_of_warm_up(tmp_path):
             'bench.toml:13: log.switched_on = "soon"; wanted a number, as the logger\'s times are. [fault 13]',
         ),
         (
+            bf.LOG.replace('"A1"', '"A1"\nswitched_on = "10"\nswitched_off = "10"'),
+            "t,E\n30,300\n",
+            "fault 18",
+            'bench.toml:14: log.switched_off = "10"; wanted a time after 10, when it was switched on. [fault 18]',
+        ),
+        (
             bf.LOG + 'elapsed_minutes = "t"\n',
             "t,E\n30,300\n",
             "fault 25",
@@ -253,6 +259,25 @@ def test_check_shows_the_first_rows_as_understood(tmp_path):
         ["elapsed_s", "illuminance_lx", "case_C"],
         *([f"{s:g}", f"{e:g}", f"{c:g}"] for s, e, c in list(zip(SECONDS, LIGHT, CASE, strict=True))[:2]),
     ]
+
+
+@pytest.mark.parametrize(
+    ("on", "begins", "ends"), [("22:40:00", 3630, 6000), ("23:38:39", 111, 2481), ("23:38:50", None, None)]
+)
+def test_check_says_where_the_initial_time_lies_outside_the_light_of_a_log(tmp_path, on, begins, ends):
+    """Oracle: the file's clock: light from 23:40:30 to 00:20:00; the initial reading is that of 60 +- 50 s."""
+    toml = bf.HOUSED + "[bench]\ninitial_window_s = 50\n" + MATCH.replace("23:40:00", on)
+    lines = report(bf.make(tmp_path / "b", bench_toml=toml, evening_txt=EVENING, **CAMPAIGN))
+    said = [line.strip() for line in lines if "is switched_on right?" in line]
+    left = next(line.split("   ")[1].strip() for line in lines if "light is left" in line)
+    if begins is None:
+        assert said == []
+        assert left == "yes, for 1 of 2 lamps"
+        return
+    begun = f"the light of run W7 begins {begins} s after switch-on and ends {ends} s after it"
+    asked = "and the initial time is 60 s; is switched_on right? [caution 34]"
+    assert said == [f"caution  evening.txt:6: elapsed_s: {begun}, {asked}"]
+    assert left == "read one seating of each specimen at 30 minutes too: A1 and A2 in HR"
 
 
 @pytest.mark.parametrize("units", ["hh:mm:ss;lx;\u00b0C", ";(lux);[degC]", "Clock;lx;"])
@@ -505,6 +530,18 @@ def test_a_log_that_does_not_match_is_refused_where_it_stands(tmp_path, old, new
             '"01:10:00"',
             "fault 18",
             'bench.toml:28: log.switched_on = "01:10:00"; evening.txt has no row just after it. [fault 18]',
+        ),
+        (
+            '"00:20:05"',
+            '"23:30"',
+            "fault 18",
+            'bench.toml:29: log.switched_off = "23:30"; wanted a time within 12 h after "23:40:00", when',
+        ),
+        (
+            '"00:20:05"',
+            '"23:40:00"',
+            "fault 18",
+            'bench.toml:29: log.switched_off = "23:40:00"; wanted a time within 12 h after',
         ),
         (
             '"23:40:00"',

@@ -118,6 +118,17 @@ def test_what_has_no_range_has_no_figure():
     assert not [line for line in said if re.search(r"[+-]\d+ %", line)]
 
 
+@pytest.mark.parametrize("name", BENCHES)
+def test_a_word_that_two_housings_share_stands_once(name):
+    """Oracle: the verdicts of results.csv in the two housings, and the words of a line."""
+    for _, line in of_lamp(lines_of(name)[1]):
+        shown = line.partition("; ")[0]
+        for word in ("more light in", "less light in"):
+            assert shown.count(f"and {word}") <= 1
+            assert shown.replace("which gives more light in", "").count(word) <= 1
+        assert shown.count("not shown which gives more light") <= 1
+
+
 def test_names_are_no_markup_and_invention_is_said():
     """Oracle: the marks of markdown in a name, and a bench that calls itself invented."""
     campaign = demo_campaign()

@@ -253,6 +253,23 @@ def test_a_question_says_that_the_baseline_is_missing_where_the_lamp_is_not(tmp_
         assert f"Not shown; readings are missing for {missing} (" in line
 
 
+@pytest.mark.parametrize(
+    ("asked", "begins"),
+    [
+        ("2026-01-05", "Asked on 5 January 2026: does K1"),
+        ("2026-01-06", "Asked on 6 January 2026, after the readings of 5 January 2026: does K1"),
+    ],
+)
+def test_a_question_that_was_asked_after_the_readings_says_so(tmp_path, asked, begins):
+    """Oracle: the date of the first reading in days.csv; the day before it has no reading."""
+    toml = METER + f'[[question]]\nasked_on = {asked}\nlamp = "K1"\nhousing = "any"\ninstant = "initial"\n'
+    lit = csv("lamp,illuminance_lx,range_lx,day", [("B0", 300, 4000, "D2"), ("K1", 360, 4000, "D2")])
+    days = csv("day,date", [("D1", "2026-01-04"), ("D2", "2026-01-05")])
+    campaign = evaluate(bench(tmp_path, lit, toml=toml + "more_than_percent = 0\n", days=days))
+    (told,) = PageOne(campaign, rows_of(campaign)).questions
+    assert text(told).startswith(begins)
+
+
 def test_a_lamp_whose_record_was_refused_is_not_called_not_held(tmp_path):
     """Oracle: what was typed: K1 burned for 40 min in a record with a reading of 0 lx, K2 for 10 min, B0 in none."""
     lit = csv("lamp,illuminance_lx,range_lx", [(lamp, 300, 4000) for lamp in ("B0", "K1", "K2")])

@@ -191,6 +191,8 @@ def test_a_shorter_hold_moves_the_demo_by_the_truth(demo):
     assert (found.gained, found.lost) == (0, 5)
     initial = found.moved[found.moved["instant"] == "initial"]
     assert initial.empty
+    first = replace(found, moved=found.moved[found.moved["measurand"] == "remaining light"].head(1))
+    assert change_log(first)[1].startswith("Numbers that moved: 1 result; the largest: remaining light of ")
     log = change_log(found)
     assert log[0] == "Protocol revision 3 to 4, over the same 486 readings."
     assert log[1].startswith("Numbers that moved:")

@@ -182,6 +182,25 @@ def test_the_lamps_and_housings_without_a_reading_at_the_hold_time_are_named(tmp
     assert lines.index(line) > lines.index("You cannot say yet")
 
 
+def test_the_specimens_without_a_reading_at_the_hold_time_are_named_where_their_lamp_has_one(tmp_path):
+    """Oracle: the folder; K1 a is held by a reading and b by a record, c by nothing; B0 is held in HP alone."""
+    early = [("B0", "a", "HP"), *(("K1", piece, "HP") for piece in "abc"), ("B0", "a", "HR")]
+    rows = [(*one, 400, 4000, 60) for one in early]
+    rows += [("B0", "a", "HP", 390, 4000, 1800), ("K1", "a", "HP", 390, 4000, 1800)]
+    log = [("W1", "K1", "b", "HP", t, 400) for t in range(10, 1810, 10)]
+    log += [("W2", "K1", "c", "HP", t, 400) for t in range(10, 1210, 10)]
+    files = {
+        "readings": csv("lamp,specimen,housing,illuminance_lx,range_lx,elapsed_s", rows),
+        "warm_up": csv("run,lamp,specimen,housing,elapsed_s,illuminance_lx", log),
+    }
+    lines = readiness.report(folder(tmp_path, **files))
+    (line,) = [line for line in lines if "what each specimen keeps" in line]
+    assert line.endswith(
+        "what each specimen keeps after 30 minutes   read these at 30 minutes too: K1 c in HP"
+    )
+    assert lines.index(line) > lines.index("You cannot say yet")
+
+
 def test_the_next_step_names_lamps_that_have_no_technology(tmp_path):
     unsaid = write(tmp_path / "b", {"bench.toml": METER + HOUSING, "readings.csv": ROWS})
     assert "Best next step: write the technology of B0 and K1 in lamps.csv." in readiness.report(unsaid)

@@ -116,6 +116,8 @@ def test_a_seating_becomes_rows_behind_the_others(tmp_path):
     bench = Bench(shed(tmp_path / "shed"))
     before = (bench.folder / "readings.csv").read_bytes()
     assert bench.view.prompt == "Code of the lamp to seat, or stop"
+    assert bench("help").said.startswith("words: stop, undo, note and what to note, skip, keep, swap;")
+    assert bench.view.prompt == "Code of the lamp to seat, or stop"
     assert bench("wren").prompt == "Which piece of wren"
     assert bench("").prompt == "Range of the meter, 400, 4000, 40000 lx"
     assert bench("4000").prompt == "Dark reading: meter in its place, lamp covered (Enter: none)"

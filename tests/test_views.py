@@ -218,6 +218,8 @@ def test_how_a_lamp_was_obtained_is_said_with_its_source(demo):
         ("", "borrowed from a club", "borrowed from a club", "K1 borrowed from a club"),
         ("lent", "a club", "lent by a club", "K1 (from a club) lent"),
         ("supplied", "gift of a club", "supplied, gift of a club", "K1 (gift of a club) supplied by others"),
+        ("supplied", "a shop", "supplied by a shop", "K1 (from a shop) supplied"),
+        ("supplied", "", "supplied", "K1 supplied by others"),
         ("", "", "", "not stated for K1"),
     ],
 )

@@ -2,8 +2,9 @@
 
 Seatings are chosen one by one, each the one that narrows the intervals of the ratios most for the minutes it takes: of
 the ratios that a `[[question]]` asks about and that are still open, and once it narrows these little, of all. They are
-those of all pieces at hand: one that was not read counts by what pieces differ. In each housing the baseline opens and
-closes; between, lamps stand in random order within a block (one seating of each).
+those of all pieces at hand: one that was not read counts by what pieces differ. No lamp is seated a third time in a
+housing before each piece there has a reading at the hold time, unless a question asks for it. In each housing
+the baseline opens and closes; between, lamps stand in random order within a block (one seating of each).
 Nothing is powered while another lamp is; a lamp rests before it is switched on again, and cools before it is taken out.
 
 What the evening will show is the joint evaluation itself, of the folder's readings and of invented ones in the place of
@@ -63,6 +64,8 @@ LEAST_READINGS, MOST_READINGS = 2, 3
 UNKNOWN = 1.0
 """Variance of the ln ratio to a lamp that was never read: more than any reading leaves. [1]"""
 
+TWICE = 2
+"""A lamp seated so often in a housing in one evening waits for the pieces there that were not held. [1]"""
 WORTH = 0.02
 """A seating is worth its minutes where half-widths narrow by so much, relative, in sum. [1]"""
 
@@ -139,6 +142,12 @@ class Evening:
         What these rest on that was not measured.
     questions : tuple of Question
         Those that the plan was made for.
+    answered : tuple of Question
+        Those of them that the folder's readings answer already.
+    unheld : tuple of tuple of str
+        Lamp, specimen and housing of the pieces that have no reading at the hold time after the evening either.
+    spent : bool
+        True where no seating would fit any more; else none is worth its minutes.
     drawn : int
         Benches drawn to rehearse it. [1]
     bought : DataFrame
@@ -156,6 +165,9 @@ class Evening:
     shows: pd.DataFrame
     assumed: tuple[Assumption, ...]
     questions: tuple[Question, ...]
+    answered: tuple[Question, ...]
+    unheld: tuple[tuple[str, str, str], ...]
+    spent: bool
     drawn: int
     bought: pd.DataFrame
 
@@ -214,7 +226,7 @@ def plan_evening(
         message = f"hours must be above zero and {MOST_HOURS:g} at most; got {hours:g}"
         raise ValueError(message)
     chosen = _Choice(bench, _lamps(bench, lamps), _housings(bench, housings), date, seed)
-    pieces = chosen.pieces_for(hours)
+    pieces, spent = chosen.pieces_for(hours)
     seatings = chosen.schedule(pieces)
     shows, assumed = chosen.shows(seatings)
     if drawn and len(shows):
@@ -223,7 +235,7 @@ def plan_evening(
     bought = chosen.bought(seatings, drawn // CHANGES_EVERY) if some else pd.DataFrame()
     return Evening(
         bench, date, hours, seed, chosen.baseline, seatings, _minutes(seatings), chosen.repeats, shows, assumed,
-        tuple(question for question, _ in chosen.asked), drawn, bought,
+        tuple(question for question, _ in chosen.asked), chosen.answered(), chosen.unheld(pieces), spent, drawn, bought,
     )  # fmt: skip
 
 
@@ -352,10 +364,39 @@ class _Choice:
         there = (lamp, housing, "hot_spot", instant) in campaign.compared(instant)
         return campaign.ratio(lamp, self.baseline, housing=housing, instant=instant) if there else None
 
-    def pieces_for(self, hours: float) -> list[Piece]:
-        """Return what to seat between the baselines, the best use of the time first."""
+    def answered(self) -> tuple[Question, ...]:
+        """Return the questions that the folder's readings answer, as page one answers them."""
+        base, found = self.base, []
+        if base is None or base.baseline != self.baseline:
+            return ()
+        for question in self.bench.questions:
+            there = [name for name in base.compared(question.instant) if name[2] == "hot_spot"]
+            lamps = [n for n in dict.fromkeys(name[0] for name in there) if question.lamp in {n, "any"}]
+            housings = [
+                h for h in dict.fromkeys(x[1] for x in there) if question.housing in {h, "each", "any"}
+            ]
+            ranges: dict[str, dict[str, tuple[float, float]]] = {lamp: {} for lamp in lamps}
+            for lamp, housing, *where in there:
+                if lamp in ranges and housing in housings:
+                    cells = base.judged((self.baseline, housing, *where), "specimens")[lamp]
+                    ranges[lamp][housing] = (cells["low"], cells["high"])
+            yes, undecided = question.told(ranges, housings)
+            found += [question] * bool(lamps and (yes or not undecided))
+        return tuple(found)
+
+    def unheld(self, chosen: Sequence[Piece]) -> tuple[Piece, ...]:
+        """Return the pieces that have no reading at the hold time after some more seatings."""
+        every = [
+            (n, piece, h) for n, pieces in self.pieces.items() for piece in pieces for h in self.housings
+        ]
+        held = self._after(chosen)[1]
+        return tuple(piece for piece in every if piece not in held)
+
+    def pieces_for(self, hours: float) -> tuple[list[Piece], bool]:
+        """Return what to seat between the baselines, the best use of the time first, and whether nothing more fits."""
         chosen: list[Piece] = []
         offered = [(n, piece, h) for n in self.lamps for piece in self.pieces[n] for h in self.housings]
+        offered += [piece for piece in self.unheld(offered) if piece != self._end(piece[2])]
         spent, shortest, is_open = 0, math.inf, np.array([*self.targets.values()])
         while True:
             used = {h for *_, h in chosen}
@@ -364,21 +405,26 @@ class _Choice:
             unknown = self.spreads.mounting.assumed and seated.total() - len(seated) < LEAST_DOF
             worth = WORTH if chosen and not unknown else 0.0
             best: tuple[tuple[float, ...], Piece, int] | None = None
+            fits, unheld = False, self.unheld(chosen)
+            often = Counter((lamp, h) for lamp, _, h in chosen)
             for piece in [*offered, *(self._end(h) for h in self.housings if h in used)]:
                 minutes = _minutes(self.schedule([*chosen, piece]))
                 shortest = min(shortest, minutes)
                 if minutes > 60.0 * hours:
                     continue
+                fits = True
                 gain = before - self._widths([*chosen, piece])
                 each = [float(gain[which].sum()) for which in (is_open, slice(None))]
-                key = tuple(one / max(minutes - spent, 1) if one > worth else 0.0 for one in each)
-                if max(key) > 0.0 and (best is None or key > best[0]):
+                asked, every = (one / max(minutes - spent, 1) if one > worth else 0.0 for one in each)
+                first = piece in unheld or often[piece[0], piece[2]] < TWICE
+                key = (asked if self.asked else 0.0, float(first), asked, every)
+                if (piece in unheld or max(asked, every) > 0.0) and (best is None or key > best[0]):
                     best = key, piece, minutes
             if best is None:
                 break
             chosen, spent = [*chosen, best[1]], best[2]
         if chosen:
-            return chosen
+            return chosen, not fits
         least = math.ceil(shortest / 6.0) / 10.0
         ends = f"{shown(self.baseline)} at both ends and one lamp"
         message = f"{hours:g} h is too short: {ends} take {least:g} h; give --hours {least:g} or more"

@@ -49,6 +49,7 @@ def cautions(bench: Bench, faults: Faults) -> None:
     """
     for caution in (
         _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _left_out,
+        _asked,
     ):  # fmt: skip
         caution(bench, faults)
     for code, name, rows, column, words in _cells(bench):
@@ -354,6 +355,30 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     yield "caution 37", "readings", far[far["pause"] > FAR_HOURS], "clock", words
 
 
+def beside_initial(bench: Bench) -> pd.DataFrame:
+    """Return the first row with light of each logger's record whose light is not that of the initial time.
+
+    Parameters
+    ----------
+    bench : Bench
+        The folder.
+
+    Returns
+    -------
+    DataFrame
+        Rows of warm_up, with ``end``, the time of the last row with light. [s]
+    """
+    records, settings = bench.tables["warm_up"], bench.settings
+    if "log_file" not in records:
+        return records.iloc[:0]
+    light = records["illuminance_lx"]
+    lit = records[light >= NOT_LIT * light.groupby(records["run"]).transform("max")]
+    lit = lit.assign(end=lit.groupby("run")["elapsed_s"].transform("max")).drop_duplicates("run")
+    initial, window = settings.initial_s, settings.initial_window_s
+    inside = (lit["elapsed_s"] <= initial + window) & (lit["end"] >= initial - window)
+    return lit[~inside & (lit["log_file"] != "")]
+
+
 def _runs(bench: Bench, faults: Faults) -> None:
     """Cautions 32 and 34 of whole runs: times in minutes, a wall in metres, no light yet, dark in some rows only."""
     records = bench.tables["warm_up"]
@@ -362,6 +387,10 @@ def _runs(bench: Bench, faults: Faults) -> None:
     unlit = records.assign(then=then)[begins & (records["illuminance_lx"] < NOT_LIT * then)]
     words = "{value:g} lx, then {then:g} lx; if the lamp was not lit yet, leave the row out."
     faults.where("caution 34", "warm_up.csv", unlit, "illuminance_lx", words)
+    words = "the light of run {run} begins {elapsed_s:g} s after switch-on and ends {end:g} s after it, and the initial"
+    words += " time is {initial:g} s; is switched_on right?"
+    late = beside_initial(bench)
+    faults.where("caution 34", "warm_up.csv", late, "elapsed_s", words, initial=bench.settings.initial_s)
     if bench.settings.hold_minutes >= 10 and "elapsed_minutes" not in records:
         for run, rows in records.groupby("run", sort=False):
             if (end := rows["elapsed_s"].max()) <= MINUTES_END_S:
@@ -380,6 +409,18 @@ def _runs(bench: Bench, faults: Faults) -> None:
             if size < USUAL_GRID_MM:
                 words = f"the grid of run {named} is {size:g} mm wide; if these are metres, multiply by 1000."
                 faults.at("caution 32", "beam.csv", rows.iloc[0], words, "x_mm")
+
+
+def _asked(bench: Bench, faults: Faults) -> None:
+    """Caution 37: questions that were asked after the first reading."""
+    first = bench.first_date
+    for question in bench.questions:
+        if first and question.asked_on > first:
+            words = f'question about "{shown(question.lamp)}": asked_on = {question.asked_on}, after the first reading'
+            said = (
+                f"{words}, of {first}; is the date right? Page one says that it was asked after the readings."
+            )
+            faults.add("caution 37", "bench.toml", said)
 
 
 def _left_out(bench: Bench, faults: Faults) -> None:

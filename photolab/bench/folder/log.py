@@ -209,17 +209,24 @@ def _elapsed(rows: Rows, place: int, typed: str, section: Section) -> tuple[Cell
     on, off = np.nan_to_num(limits[0]), np.nan_to_num(limits[1], nan=np.inf)
     # a lamp gives no light yet at the instant itself, and has its temperature
     dark = bool(ends["switched_on"]) and values["into"] == "warm_up"
-    kept &= ~((times <= on if dark else times < on) | (times > off))
+    kept &= ~(times <= on if dark else times < on)
+    lit = kept & ~(times > off)
+    beyond = bool(ends["switched_off"]) and not on < off <= (on + DAY_S / 2 if stamped else np.inf)
     elapsed = form.convert(times - on) if form else times - on
     if not len(times):
         faults.add("fault 11", rows.file, "has no rows under the column names.")
-    elif not kept.any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
+    elif not (kept if beyond else lit).any() or (stamped and np.nanmin(elapsed[kept]) > DAY_S / 2):
         words = f'log.switched_on = "{shown(ends["switched_on"])}"; {rows.file} has no row just after it.'
         section.fault("fault 18", words, "switched_on")
         return nothing
+    elif beyond:
+        after = f'within 12 h after "{shown(ends["switched_on"])}"' if stamped else f"after {on:g}"
+        words = f'log.switched_off = "{shown(ends["switched_off"])}"; wanted a time {after}, when it was switched on.'
+        section.fault("fault 18", words, "switched_off")
+        return nothing
     texts = [cells.words[place] if np.isnan(second) else repr(float(second) + 0.0).replace(".", values["decimal"])
              for place, second in zip(cells.places, elapsed, strict=True)]  # fmt: skip
-    return Cells(texts, np.arange(len(texts), dtype=np.int32)), kept
+    return Cells(texts, np.arange(len(texts), dtype=np.int32)), lit
 
 
 def _stamp(word: str) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -185,6 +185,29 @@ class Question:
     instant: str
     more_than_percent: float
     words: str = ""
+
+    def told(
+        self, ranges: Mapping[str, Mapping[str, tuple[float, float]]], housings: Sequence[str]
+    ) -> tuple[dict[str, list[str]], list[str]]:
+        """Return what ranges of the ratio to the baseline say: "yes" of which lamps, and of which neither yes nor no.
+
+        Parameters
+        ----------
+        ranges : mapping
+            Low and high by lamp and housing, of each lamp that is asked about, where it was read. [1]
+        housings : sequence of str
+            Those that are asked about.
+
+        Returns
+        -------
+        tuple
+            Housings in which it is shown by lamp, of the lamps that answer yes; the lamps that may still do so.
+        """
+        least, needed = 1.0 + self.more_than_percent / 100.0, 1 if self.housing == "any" else len(housings)
+        shown = {x: [h for h, (low, _) in read.items() if low > least] for x, read in ranges.items()}
+        against = {x: sum(high < least for _, high in read.values()) for x, read in ranges.items()}
+        yes = {lamp: where for lamp, where in shown.items() if len(where) >= needed}
+        return yes, [lamp for lamp, no in against.items() if no <= len(housings) - needed]
 
 
 @dataclass(frozen=True)
@@ -390,6 +413,13 @@ class Bench:
         """Technology of each lamp of lamps.csv; blank where it does not say."""
         lamps = self.tables["lamps"]
         return dict(zip(lamps["lamp"], lamps["technology"], strict=True))
+
+    @property
+    def first_date(self) -> str:
+        """ISO date of the first reading; blank where days.csv names no day of one."""
+        days = self.tables["days"]
+        read = days.loc[days["day"].isin(self.tables["readings"]["day"]) & (days["date"] != ""), "date"]
+        return min(read, default="")
 
     def has(self, thing: str) -> bool:
         """Return whether the folder holds something.

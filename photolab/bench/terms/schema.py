@@ -517,10 +517,10 @@ source*           | text |            |              | "A test on the web" | whe
 lamp*             | text |            |              | "K1" | the lamp of lamps.csv that it is about
 baseline          | text |            |              | "B0" | the lamp it is divided by
 housing           | text |            |              | "HR" | the housing of this bench most like theirs
-ratio             | 1    | >0         |              | 1.2  | light of the lamp over light of the baseline
+ratio             | 1    | 0.05..20   |              | 1.2  | light of the lamp over light of the baseline
 expanded_percent  | %    | >0..100 ~0.1 |            | 6    | its expanded uncertainty at the coverage of this bench
-low               | 1    | >0         |              | 1.1  | lower end of its interval, in place of expanded_percent
-high              | 1    | >0         |              | 1.3  | upper end of its interval
+low               | 1    | 0.05..20   |              | 1.1  | lower end of its interval, in place of expanded_percent
+high              | 1    | 0.05..20   |              | 1.3  | upper end of its interval
 instant           | code | initial hold | initial    | "hold" | initial time or hold time
 text              | text |            |              | "it is for other housings" | a maker's reply, in place of a ratio
 date              | date |            |              | 2025-04-03 | day of the figure or reply, YYYY-MM-DD

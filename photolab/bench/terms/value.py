@@ -64,7 +64,7 @@ class PriceJudgement:
         [currency]
     code : str
         `given`, or why not: `no_price`, `no_currency`, `price_without_per`, `gain_not_resolved`,
-        `less_light`; `open_among_all` is that of words, where all lamps are compared. [text]
+        `less_light`; `open_among_all` and `less_among_all` are those of words, where all lamps are compared. [text]
     cautions : tuple of str
         `price_without_date`, `old_price`, `price_after_bench`, `bench_without_date`. [text]
     age_days : int or None

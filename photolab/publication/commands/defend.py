@@ -28,8 +28,8 @@ MOST = 700
 _MOST_SEATINGS = 400
 """With more, leaving out each in turn would take minutes. [1]"""
 _CAUSES = {
-    "colour": "colour of the light (f1')",
-    "own colour": "colour of each lamp (f1')",
+    "colour": "the reading of the lamp, by the colour of its light (f1'),",
+    "own colour": "the reading of each lamp, by its own colour (f1'),",
     "distance": "the meter head nearer for one lamp than for the other",
     "remaining light": "what the record says is left",
 }

@@ -3,6 +3,7 @@
 import argparse
 import datetime
 import math
+import re
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import replace
@@ -12,13 +13,13 @@ import pandas as pd
 
 from photolab.bench.drawn import plan
 from photolab.bench.drawn.plan import DIFFERENCES, Evening
-from photolab.bench.folder.cautions import SHORT_REST_MIN
+from photolab.bench.folder.cautions import SHORT_REST_MIN, listed
 from photolab.bench.folder.files import WORKBOOK
 from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import add_plan
 from photolab.bench.terms.cells import parse_date
 from photolab.bench.terms.faults import Problem, shown
-from photolab.bench.terms.model import Question
+from photolab.bench.terms.model import Bench, Question
 from photolab.bench.terms.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
 from photolab.errors import MethodError, RecordError
 from photolab.metrology.reporting import decimal
@@ -99,7 +100,20 @@ def run(args: argparse.Namespace) -> list[str]:
     named = {"lamps": _codes(args.lamps), "housings": _codes(args.housings)}
     evening = plan.plan_evening(bench, date=day, hours=hours, seed=seed, drawn=drawn, **named)
     add_plan(folder, bench, evening.table, sheet, page(evening))
-    return [*_lines(evening, folder), f"{folder}: plan.csv and {sheet} written; print the page."]
+    written = f"{folder}: plan.csv and {sheet} written; print the page."
+    return [*_lines(evening, folder), written, *_day_to_add(bench, day)]
+
+
+def _day_to_add(bench: Bench, date: str) -> list[str]:
+    """Return what to type into days.csv for `photolab take`; nothing where days have no codes, or that one is there."""
+    days = bench.tables["days"]
+    if (days["day"] == days["date"]).all() or (days["date"] == date).any():
+        return []
+    code = re.sub("[0-9]+$", lambda n: f"{int(n[0]) + 1:0{len(n[0])}d}", str(days["day"].iloc[-1]))
+    like = f", such as {shown(code)}," if code not in set(days["day"]) else ""
+    meter = f", and {' or '.join(map(shown, bench.meters))} under meter" if len(bench.meters) > 1 else ""
+    row = f"a row with a code of its own{like} under day, {date} under date{meter}"
+    return [f"days.csv has no day of {date}, and photolab take wants one: add {row}."]
 
 
 def refuse_only_planned(folder: Path) -> None:
@@ -226,7 +240,8 @@ def _question_sentence(evening: Evening, question: Question) -> str:
     rows = rows[(rows["lamp"] == question.lamp) | (question.lamp == "any")]
     rows = rows[(rows["housing"] == question.housing) | (question.housing in {"each", "any"})]
     if rows.empty:
-        return f"Asked: {said} This evening reads no lamp for it."
+        known = question in evening.answered
+        return f"Asked: {said} {'Already answered by the readings' if known else 'This evening reads no lamp for it'}."
     apart = rows[["even_chance", "four_in_five"]].max()
     need = (1.0 + question.more_than_percent / 100.0) * (1.0 + apart) - 1.0
     even, most = (f"{decimal(100.0 * x, 1)} %" for x in need)
@@ -236,9 +251,30 @@ def _question_sentence(evening: Evening, question: Question) -> str:
     return f"Asked: {said} {who} is shown to give {much} {chances}."
 
 
+def _unheld_sentence(evening: Evening) -> str:
+    """Return which pieces have no reading at the hold time after the evening either, and why; blank where none."""
+    pieces: dict[str, list[str]] = {}
+    for lamp, specimen, housing in evening.unheld:
+        pieces.setdefault(housing, []).append(f"{lamp} {specimen}".strip())
+    named = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in pieces.items())
+    late, first = time_of(evening.bench, "hold"), " and what is asked comes first" * bool(evening.questions)
+    return (
+        f"Without a reading at {late} stay: {named}; the time is too short for all{first}." if named else ""
+    )
+
+
+def _time_left_sentence(evening: Evening) -> str:
+    """Return why time is left; blank where no seating would have fitted into it."""
+    left = math.floor(60.0 * evening.hours) - evening.minutes
+    least = plan.SEAT_MINUTES + plan.READ_MINUTES + plan.COOL_MINUTES[False]
+    worth = f"no further seating narrows the intervals by {100.0 * plan.WORTH:g} % in sum"
+    return "" if evening.spent or left < least else f"{_clock(left)} h are left: {worth}."
+
+
 def _answers(evening: Evening) -> list[str]:
     """Return what becomes of the questions, what would narrow the figures where seatings hardly do, what is assumed."""
     said = [_question_sentence(evening, question) for question in evening.questions]
+    said += filter(None, [_unheld_sentence(evening), _time_left_sentence(evening)])
     shows = evening.shows
     held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
     if len(held) == len(shows) and len(held):

@@ -56,6 +56,9 @@ SLIP_LN = 0.85 * math.log(10.0)
 """So far in ln from another seating a place may have slipped: ten times, give or take what lamps differ. [1]"""
 MUST = ("lamp", "illuminance_lx", "elapsed_s", "specimen", "mounting", "rest_minutes", "clock")
 """Columns of readings.csv without which a row of a test day would say less than was typed."""
+WORDS = (
+    "words: stop, undo, note and what to note, skip, keep, swap; else what is asked for, Enter for the usual."
+)
 STARTER = (*MUST, "housing", "day", "repeat", "meter", "range_lx", "dark_lx", "note")
 """Columns of the readings.csv that takes the place of the untouched one of a new folder."""
 ASKS = {
@@ -388,6 +391,8 @@ class Take:
                 self.ended = True
             elif text == "undo":
                 self._undo(at)
+            elif text == "help":
+                self.said = WORDS
             elif word == "note":
                 self._note(rest.strip(), at)
             elif isinstance(asked, Figure):

@@ -169,7 +169,10 @@ def suppliers(bench: Bench) -> str:
         how, whence = how_obtained(row)
         names.setdefault(how, []).append(row["lamp"] + (f" ({whence})" if whence else ""))
     unknown = names.pop("")
-    said = [f"{joined(of)} {how}{' by others' * (how == 'supplied')}" for how, of in names.items() if of]
+    ways = {how: f"{joined(of)} {how}" for how, of in names.items() if of}
+    if "supplied" in ways and " (from " not in ways["supplied"]:
+        ways["supplied"] += " by others"
+    said = [*ways.values()]
     said += [f"not stated for {joined(unknown)}"] if unknown else []
     return f"How the samples were obtained: {'; '.join(said)}."
 

@@ -137,7 +137,10 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
         when = f"not held for {hold}, read only {start}"
     known = {one for row in told.values() for one in str(row["assumed"]).split("; ") if one}
     assumed = f", {count(len(known), 'input')} assumed" if known else ""
-    words = [f"{_SHOWN.get(found.word(row), found.word(row))}{in_housing(h)}" for h, row in told.items()]
+    where: dict[str, list[str]] = {}
+    for housing, row in told.items():
+        where.setdefault(_SHOWN.get(found.word(row), found.word(row)), []).append(in_housing(housing).strip())
+    words = [f"{word} {joined(of)}".strip() for word, of in where.items()]
     for housing in (h for h in early if h not in told):
         words.append(found.missing(lamp, housing, base) + in_housing(housing))
     head = f"{bench_and_days(found.campaign, lamp)}: {when} at one place of the beam{assumed}, "

@@ -725,18 +725,17 @@ def told_lines(found: PageOne, *, ranges: bool = False) -> Iterator[Line]:
 
 def _answer(found: PageOne, question: Question) -> Line:
     """Return a question that was asked beforehand with its answer, by the range of a lamp among all of its housing."""
-    least = 1.0 + question.more_than_percent / 100.0
     lamps = found.lamps if question.lamp == "any" else [question.lamp]
     housings = found.housings if question.housing in {"each", "any"} else [question.housing]
-    needed = 1 if question.housing == "any" else len(housings)
     at = {x: {h: row for h in housings if (row := found.light(x, h, question.instant))} for x in lamps}
-    shown = {x: [h for h, row in read.items() if row["family_low"] > least] for x, read in at.items()}
-    against = {x: sum(row["family_high"] < least for row in read.values()) for x, read in at.items()}
-    yes = [lamp for lamp in lamps if len(shown[lamp]) >= needed]
-    open_ = sorted(lamp for lamp in lamps if against[lamp] <= len(housings) - needed)
+    ranges = {
+        x: {h: (row["family_low"], row["family_high"]) for h, row in read.items()} for x, read in at.items()
+    }
+    yes, undecided = question.told(ranges, housings)
+    open_ = sorted(undecided)
     answer = "No: the readings exclude it"
     if yes:
-        answer = f"Yes, shown: {'; '.join(x + in_housing(joined(filter(None, shown[x]))) for x in yes)}"
+        answer = f"Yes, shown: {'; '.join(x + in_housing(joined(filter(None, where))) for x, where in yes.items())}"
     elif open_:
         full = [lamp for lamp in open_ if len(at[lamp]) == len(housings)]
         answer = "Not shown of any lamp" if question.lamp == "any" else "Not shown"
@@ -749,7 +748,9 @@ def _answer(found: PageOne, question: Question) -> Line:
     when = found.when(question.instant)
     scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
     asked = question.words or _in_words(found, question, when)
-    return (f"Asked on {day_words(question.asked_on)}: {asked} {answer} ({scope}).",)
+    first = found.campaign.bench.first_date
+    late = f", after the readings of {day_words(first)}" if first and question.asked_on > first else ""
+    return (f"Asked on {day_words(question.asked_on)}{late}: {asked} {answer} ({scope}).",)
 
 
 def _in_words(found: PageOne, question: Question, when: str) -> str:

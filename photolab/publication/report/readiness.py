@@ -4,7 +4,9 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from photolab.bench.folder.cautions import listed
+import pandas as pd
+
+from photolab.bench.folder.cautions import beside_initial, listed
 from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import READINGS
 from photolab.bench.inputs.corrections import spectral_factor
@@ -311,7 +313,9 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
     what = f"how much light is left after {minutes:g} minutes"
     names = campaign.weights.names
     held = {name[:2] for name in names if name[3] == "hold" and (*name[:3], "initial") in names}
-    ends = bench.tables["warm_up"].groupby(["lamp", "housing"], sort=False)["elapsed_s"].max() / 60.0
+    records = bench.tables["warm_up"]
+    records = records[~records["run"].isin(beside_initial(bench)["run"])]
+    ends = records.groupby(["lamp", "housing"], sort=False)["elapsed_s"].max() / 60.0
     recorded = held | set(ends.index[ends >= minutes])
     known = {lamp for lamp, _ in recorded}
     short = {lamp: f"{ends[lamp, h]:.3g}" for lamp, h in ends.index[ends < minutes] if lamp not in known}
@@ -329,6 +333,29 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
         where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in lacking.items())
         answer = f"read one seating of each specimen at {minutes:g} minutes too: {where}"
         yield Ability(what, answer, "", False)
+    pieces: dict[str, list[str]] = {}
+    for lamp, specimen, housing in _unheld(campaign, records):
+        if (lamp, housing) in recorded:
+            pieces.setdefault(housing, []).append(f"{lamp} {specimen}")
+    if pieces:
+        where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in pieces.items())
+        what = f"what each specimen keeps after {minutes:g} minutes"
+        yield Ability(what, f"read these at {minutes:g} minutes too: {where}", "", False)
+
+
+def _unheld(campaign: Campaign, records: pd.DataFrame) -> Iterable[tuple[str, str, str]]:
+    """Yield lamp, specimen and housing of the pieces that were read at the initial time and never at the hold time."""
+    seats, minutes = campaign.seats, campaign.bench.settings.hold_minutes
+    seats = seats[seats["point"] == "hot_spot"]
+    by = {instant: rows[["lamp", "specimen", "housing"]] for instant, rows in seats.groupby("instant")}
+    early = by.get("initial", seats[["lamp", "specimen", "housing"]].iloc[:0]).drop_duplicates()
+    late = pd.concat(
+        [records.loc[records["elapsed_s"] >= 60.0 * minutes, [*early]], by.get("hold", early.iloc[:0])]
+    )
+    held = set(late.itertuples(index=False, name=None))
+    for piece in early.itertuples(index=False, name=None):
+        if not {piece, (piece[0], "", piece[2])} & held:
+            yield piece
 
 
 def _optional(campaign: Campaign) -> Iterable[Ability]:

@@ -50,6 +50,8 @@ PRICES = {
     "price_without_per": "its price does not say whether it is for one lamp or a pair",
     "gain_not_resolved": "no price per gained percent: the gain is not resolved, its interval includes zero",
     "open_among_all": "no price per gained percent: as one of all lamps, more light is not shown",
+    "less_among_all": "no price per gained percent: by itself less light than {baseline}, and as one of all lamps it "
+    "is not shown which gives more",
     "less_light": "no price per gained percent: it gives less light than {baseline}",
     "price_without_date": "the price has no date",
     "old_price": "the price is older than 180 days",
@@ -297,7 +299,7 @@ def price_judgement(bench: Bench, gain: Gain) -> value.PriceJudgement:
     low, high = gain.family_low, gain.family_high
     found = value.price_of_gain(row["price"], ratio=gain.ratio, low=low, high=high, **priced, **days)
     if found.code == "gain_not_resolved" and not gain.low <= 1.0 <= gain.high:
-        return replace(found, code="open_among_all", cautions=())
+        return replace(found, code="open_among_all" if gain.low > 1.0 else "less_among_all", cautions=())
     return found
 
 

@@ -11,7 +11,7 @@ from photolab.bench.questions.protocols import ProtocolComparison
 from photolab.bench.questions.review import Forecast
 from photolab.metrology.planning import bench_hours, improvements
 from photolab.metrology.reporting import decimal
-from photolab.publication.sentences.statements import KIND_WORDS, SCOPE_WORDS, capital, in_housing
+from photolab.publication.sentences.statements import KIND_WORDS, SCOPE_WORDS, capital, count, in_housing
 from photolab.publication.sentences.words_bench import VERDICT_NAMES, counted
 from photolab.publication.sentences.words_heat import between
 
@@ -132,7 +132,9 @@ def change_log(comparison: ProtocolComparison) -> tuple[str, ...]:
     )
     lines = (
         f"Protocol revision {revisions}, over the same {len(comparison.before.selection.readings)} readings.",
-        f"Numbers that moved: {len(moved)} results; the largest: {named}." if named else "No number moved.",
+        f"Numbers that moved: {count(len(moved), 'result')}; the largest: {named}."
+        if named
+        else "No number moved.",
         f"Verdicts that changed: {changes}." if changes else "No verdict changed.",
         f"What was changed: {keys}." if keys else "The two protocols declare the same.",
     )
