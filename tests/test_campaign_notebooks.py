@@ -320,7 +320,9 @@ def test_a_verdict_put_to_the_test_is_that_of_all_pairs():
     assert not among["resolved"]
     gain = made.each["mounting"]["K3, specimen 2, HP, D03, seating 1"]
     assert gain.family_verdict == "inside"
-    assert_allclose([gain.family_low, gain.family_high], [among["low"], among["high"]], rtol=1e-6)  # families are widened to six decimals
+    assert_allclose(
+        [gain.family_low, gain.family_high], [among["low"], among["high"]], rtol=1e-6
+    )  # families are widened to six decimals
 
 
 def test_leaving_out_the_badly_aimed_seating_moves_k8():
