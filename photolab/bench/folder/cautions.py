@@ -48,7 +48,7 @@ def cautions(bench: Bench, faults: Faults) -> None:
         Collects them.
     """
     for caution in (
-        _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _left_out,
+        _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _dark, _left_out,
     ):  # fmt: skip
         caution(bench, faults)
     for code, name, rows, column, words in _cells(bench):
@@ -380,6 +380,19 @@ def _runs(bench: Bench, faults: Faults) -> None:
             if size < USUAL_GRID_MM:
                 words = f"the grid of run {named} is {size:g} mm wide; if these are metres, multiply by 1000."
                 faults.at("caution 32", "beam.csv", rows.iloc[0], words, "x_mm")
+
+
+def _dark(bench: Bench, faults: Faults) -> None:
+    """Caution 34 of readings that are compared with one another, some with a dark reading and some without."""
+    readings = bench.tables["readings"]
+    compared = readings[instants(bench) != ""]
+    blank = compared["dark_lx"].isna()
+    share = blank.groupby(compared["housing"]).transform("mean")
+    mixed = compared[(share > 0.0) & (share < 1.0)]
+    if len(mixed):
+        without = mixed[mixed["dark_lx"].isna()]
+        words = f"blank in {len(without)} of {len(mixed)} readings that are compared; there 0 is used."
+        faults.at("caution 34", "readings.csv", without.iloc[0], words, "dark_lx")
 
 
 def _left_out(bench: Bench, faults: Faults) -> None:
