@@ -65,7 +65,7 @@ def pairs_words(by_pairs: float, groups: Sequence[ArrayLike], *, coverage: float
     by_pairs : float
         From the first and second value of each group, the third and fourth, and so on. [any unit]
     groups : sequence of array_like
-        The same values. [the same unit]
+        The same values. [any unit]
     coverage : float
         Part of benches of normal scatter of which that is said. [1]
 
