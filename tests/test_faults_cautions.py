@@ -133,6 +133,15 @@ CASES = [
         "warm_up.csv:2: illuminance_lx: 1.1 lx, then 300 lx; if the lamp was not lit yet, leave the row out.",
     ),
     (
+        "caution 34",
+        {
+            "readings_csv": bf.readings(
+                "A1,318,", "A2,334,0.5", "A2,335,", header="lamp,illuminance_lx,dark_lx"
+            )
+        },
+        "readings.csv:2: dark_lx: blank in 2 of 3 readings that are compared; there 0 is used. [caution 34]",
+    ),
+    (
         "caution 32",
         {"thermal_csv": bf.HEAT + "A1,40,205,tape,0.95\n"},
         "thermal.csv:2: displayed_C: 205 degC is very hot",
@@ -145,6 +154,18 @@ def test_caution_is_said_and_the_folder_is_read(tmp_path, code, changes, words):
     bench = read_bench(bf.make(tmp_path / "b", **changes))
     said = [str(problem) for problem in bench.warnings]
     assert any(words in line and f"[{code}]" in line for line in said), "\n".join(said)
+
+
+def test_a_dark_reading_in_all_rows_of_one_housing_is_no_caution(tmp_path):
+    """Oracle: lamps are compared within a housing; HP has a dark reading in every row, HR in none."""
+    rows = [
+        f"{lamp},{housing},318,{dark}"
+        for housing, dark in (("HP", "0.5"), ("HR", ""))
+        for lamp in ("A1", "A2")
+    ]
+    header = "lamp,housing,illuminance_lx,dark_lx"
+    folder = bf.make(tmp_path / "b", bench_toml=bf.HOUSED, readings_csv=bf.readings(*rows, header=header))
+    assert not [problem for problem in read_bench(folder).warnings if problem.column == "dark_lx"]
 
 
 def test_scatter_of_repeats_within_a_mounting_and_a_moment(tmp_path):

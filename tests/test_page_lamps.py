@@ -13,7 +13,7 @@ from photolab.bench.terms.assumptions import Assumption
 from photolab.publication.report.front_page import front_page, how_measured
 from photolab.publication.report.lamp_parts import lamp_parts, price_words
 from photolab.publication.report.page_one import PageOne
-from photolab.publication.sentences.cautions import assumed_words, sized
+from photolab.publication.sentences.cautions import assumed_words
 from photolab.publication.sentences.figure_tables import all_lamps, budgets, lamp_order
 
 BENCHES = ["demo", "club", "feet-and-commas", "all-alike", "heat-reverses"]
@@ -164,7 +164,7 @@ def test_an_assumption_is_sized_by_its_key_and_not_by_the_name_of_a_meter():
     asked = ["M1", "blue spectral mismatch box", "a_b"]
     assert list(told["input"]) == [f"what the accuracy line means ({meter})" for meter in asked]
     assert set(told["change"]) == {"every ratio: how wide the meter's part is"}
-    assert {sized(note.key) for note in notes} == {("range term",)}
+    assert {note.terms for note in notes} == {("range term",)}
     stated = Assumption("range_percent", 0.0, "%", "second part of the accuracy line", "meter", "blue box")
     assert stated.name == "meter blue box range_percent"
     assert list(assumed_words([stated], {})["input"]) == ["range percent (blue box)"]

@@ -13,7 +13,7 @@ from small_benches import METER, bench, csv
 
 from photolab.bench.results.evaluation import evaluate
 from photolab.bench.terms.model import Question
-from photolab.publication.report.front_page import front_page, how_measured
+from photolab.publication.report.front_page import front_page, how_measured, meaning
 from photolab.publication.report.in_words import as_markdown, in_words, lamp_line
 from photolab.publication.report.lamp_parts import lamp_parts
 from photolab.publication.report.page_one import (
@@ -410,3 +410,17 @@ def test_the_page_says_which_figures_stand_in_results_csv(name):
     words = " ".join(rows["measurand"].unique())
     assert not re.search("price|claim|rank|thermal resistance", words)
     assert not {"lm/W", "K/W"} & set(rows["unit"])
+
+
+def test_a_dark_reading_in_some_readings_is_counted():
+    """Oracle: the rows of readings.csv that enter, with all dark readings but one taken out."""
+    bench = kept("club").bench
+    table = bench.tables["readings"].assign(dark_lx=math.nan)
+    for dark in ([1], range(len(table))):
+        told = table.assign(dark_lx=[0.1 if k in dark else math.nan for k in range(len(table))])
+        campaign = evaluate(replace(bench, tables=dict(bench.tables) | {"readings": told}))
+        entered = campaign.selection.readings["dark_lx"]
+        said = " ".join(meaning(campaign))
+        assert "Corrected for: the dark reading" in said
+        assert (f"the dark reading (in 1 of {len(entered)} readings)" in said) == (len(dark) == 1)
+        assert "readings)" not in said or len(dark) == 1

@@ -176,6 +176,31 @@ def test_the_best_use_of_a_short_evening_is_the_question_asked(tmp_path):
     assert [(s.lamp, s.housing) for s in plain.seatings] != [(s.lamp, s.housing) for s in asked.seatings]
 
 
+def test_a_question_of_every_housing_counts_lamps_that_are_read_in_every_housing(tmp_path):
+    """Oracle: the seatings of each evening: one of HR alone, one of both housings."""
+    asked = planned(read_before(tmp_path / "a", QUESTION.join([sb.METER + sb.HOUSING, ""])), hours=2)
+    (question,) = asked.questions
+    everywhere = replace(question, housing="each", instant="hold")
+    text = text_of(page(replace(asked, questions=(replace(question, housing="each"),))))[1]
+    assert "Is K2 worth it? This evening reads no lamp for it in every housing." in text
+    both = planned(tmp_path / "a", hours=8)
+    assert {s.housing for s in both.seatings if s.lamp == "K2"} == {"HP", "HR"}
+    text = text_of(page(replace(both, questions=(everywhere,))))[1]
+    assert "K2 is shown to give over 10 % more with an even chance in each housing if it gives" in text
+    text = text_of(page(replace(both, questions=(replace(everywhere, housing="any"),))))[1]
+    assert "with an even chance if it gives" in text
+
+
+def test_advice_is_for_the_meter_that_most_readings_are_of(tmp_path):
+    """Oracle: every reading of the folder is of M1, though another meter stands first in bench.toml."""
+    evening = planned(read_before(tmp_path), hours=2)
+    first = replace(evening.bench.meters["M1"], id="M0")
+    bench = replace(evening.bench, meters={"M0": first} | evening.bench.meters)
+    shows = evening.shows.assign(one_more=evening.shows["after"], largest="colour")
+    text = text_of(page(replace(evening, bench=bench, shows=shows)))[1]
+    assert "get spectra or a spectral factor for meter M1 (spectra.csv)" in text
+
+
 def test_a_question_that_is_answered_gets_no_time_before_an_open_one(tmp_path):
     # K1 stands 23 % above B0 in HP: whether it gives 200 % more is decided, though a seating there takes fewer minutes;
     # in HR it stands 5 % above: 0.8 % lies inside the interval of 4.6 %, and beyond what seatings do not lower (3.5 %)

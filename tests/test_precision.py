@@ -12,10 +12,12 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 from photolab.errors import MethodError
+from photolab.metrology import precision
 from photolab.metrology.components import nested_components
 from photolab.metrology.gauge import gauge_study
 from photolab.metrology.planning import planned_sd
 from photolab.metrology.precision import homogeneity, pooled_sd
+from photolab.publication.sentences import words_bench
 
 REFERENCE = Path(__file__).parent / "reference"
 EXAMPLES = {entry["id"]: entry for entry in json.loads((REFERENCE / "precision_examples.json").read_text())}
@@ -345,3 +347,37 @@ def test_levels_of_a_long_gauge_study_published():
     u = math.hypot(one_day, bias.std(ddof=1) / math.sqrt(10.0))
     assert_allclose(u, 0.03875842, atol=1e-6, rtol=0)  # rounding on the way, as above
     assert_allclose(stats.t.ppf(0.975, 42) * u, 0.0782, atol=0.00005, rtol=0)
+
+
+@pytest.mark.parametrize(("groups", "n"), [(57, 3), (20, 3), (30, 2), (5, 4)])
+@pytest.mark.parametrize("coverage", [0.9, 0.99])
+def test_normal_scatter_is_called_so_in_the_declared_part_of_benches(groups, n, coverage):
+    """Synthetic truth: normal values; four standard errors of 4000 draws, and a hundredth for tails taken as normal."""
+    drawn = np.random.default_rng(3).normal(size=(4000, groups, n))
+    whole = np.sqrt(drawn.var(axis=2, ddof=1).mean(axis=1))
+    gaps = np.abs(drawn[:, :, : n // 2 * 2 : 2] - drawn[:, :, 1 : n // 2 * 2 : 2]).reshape(4000, -1)
+    ratio = gaps.mean(axis=1) * math.sqrt(math.pi) / 2 / whole
+    how = {"pairs": gaps.shape[1], "dof": groups * (n - 1), "coverage": coverage}
+    low, high = precision.limits_by_pairs(1.0, **how)
+    found = np.mean((low <= ratio) & (ratio <= high))
+    assert abs(found - coverage) < 4 * math.sqrt(coverage * (1 - coverage) / 4000) + 0.01
+    told = [
+        words_bench.pairs_words(x, [*drawn[0]], coverage=coverage)
+        for x in whole[0] * np.array([1.001 * low, 0.999 * high])
+    ]
+    assert set(told) == {"as near as normal scatter gives"}
+    for x in whole[0] * np.array([0.99 * low, 1.01 * high]):
+        assert "may not be normal" in words_bench.pairs_words(x, [*drawn[0]], coverage=coverage)
+
+
+def test_limits_by_pairs_scale_and_refuse_no_pair():
+    """Closed form: both estimators scale with the values; without a pair there is nothing to judge."""
+    one, two = (precision.limits_by_pairs(sd, pairs=8, dof=16, coverage=0.9) for sd in (1.0, 2.0))
+    assert_allclose(two, [2 * x for x in one], rtol=1e-12)
+    with pytest.raises(ValueError, match="pairs must be 1 or more"):
+        precision.limits_by_pairs(1.0, pairs=0, dof=16, coverage=0.9)
+
+
+def test_pairs_that_show_one_figure_do_not_scatter():
+    """Closed form: nothing differs, so there is nothing to judge."""
+    assert words_bench.pairs_words(0.0, [[1.0, 1.0], [2.0, 2.0]], coverage=0.9) == "nothing scatters"

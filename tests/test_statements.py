@@ -32,6 +32,9 @@ def pair(low, high, **more):
         (0.96, 1.15, "4 % less to 15 % more"),
         (1.012, 1.031, "1.2 to 3.1 % more"),
         (1.0001, 1.0031, "0.01 to 0.31 % more"),
+        (0.7967, 0.998, "0.2 to 20.3 % less"),
+        (1.002, 1.2, "0.2 to 20.0 % more"),
+        (0.998, 1.2, "no difference to 20 % more"),
     ],
 )
 def test_interval_words(low, high, words):

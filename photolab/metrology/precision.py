@@ -5,9 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import gammaln
 
 from photolab.errors import demand
 from photolab.metrology.arguments import Floats, finite, must_hold
+from photolab.metrology.quantity import coverage_factor
 
 Groups = Mapping[object, ArrayLike] | Iterable[ArrayLike]
 
@@ -74,6 +76,52 @@ def pooled_sd(groups: Groups) -> tuple[float, float]:
     message = f"all values equal those of their group ({len(arrays)} groups): they show no spread"
     must_hold(squares > 0.0, message, code="all_equal", known={"dof": dof})
     return float(np.sqrt(squares / dof)), float(dof)
+
+
+def limits_by_pairs(sd: float, *, pairs: float, dof: float, coverage: float) -> tuple[float, float]:
+    r"""Return where the standard deviation by pairs lies if the values are normal, given the pooled one.
+
+    By pairs it is :math:`\sqrt{\pi}/2` times the mean absolute difference. Its ratio R to the pooled one of the same
+    values is independent of that one [1]_, so that
+
+    .. math:: \mathrm{E}R = 1/c_4(\nu), \quad \mathrm{E}R^2 = 1 + (\pi/2 - 1)/m
+
+    Parameters
+    ----------
+    sd : float
+        Pooled standard deviation. [any unit, or ln]
+    pairs : float
+        Number of pairs :math:`m`, no value in two of them. [1]
+    dof : float
+        Degrees of freedom :math:`\nu` of the pooled one: at least as many, as each pair brings one. [1]
+    coverage : float
+        Coverage probability. [1]
+
+    Returns
+    -------
+    low, high : float
+        Both ends. [unit of sd]
+
+    Raises
+    ------
+    ValueError
+        If there is no pair.
+
+    Notes
+    -----
+    Taken as normal: with fewer than five pairs the tails are not.
+
+    References
+    ----------
+    .. [1] Basu, "On statistics independent of a complete sufficient statistic", Sankhya 15 (1955).
+    """
+    demand(pairs >= 1, "pairs must be 1 or more", pairs)
+    free = max(dof, pairs)
+    ln_c4 = 0.5 * np.log(2.0 / free) + gammaln((free + 1.0) / 2.0) - gammaln(free / 2.0)
+    middle = float(np.exp(-ln_c4))
+    spread = float(np.sqrt(max(1.0 + (np.pi / 2.0 - 1.0) / pairs - middle**2, 0.0)))
+    half = coverage_factor(coverage) * spread
+    return sd * max(middle - half, 0.0), sd * (middle + half)
 
 
 def homogeneity(groups: Groups, *, trials: int = 20_000, seed: int = 0) -> Homogeneity:

@@ -182,6 +182,12 @@ class Evening:
         return pd.DataFrame(cells, columns=TABLES["plan"].names)
 
 
+def meter_of(bench: Bench) -> str:
+    """Return the meter that an evening is read with: the one with most readings, else the first of bench.toml."""
+    given = bench.tables["readings"]
+    return main_meter(given) if len(given) else next(iter(bench.meters))
+
+
 def plan_evening(
     bench: Bench,
     *,
@@ -558,7 +564,7 @@ class _Choice:
     def _with(self, seatings: Sequence[Seating], *, stamped: bool = True) -> Bench:
         """Return the bench as if some seatings had been read, each at the light that is expected of it."""
         settings, given = self.bench.settings, self.bench.tables["readings"]
-        meter = main_meter(given) if len(given) else next(iter(self.bench.meters))
+        meter = meter_of(self.bench)
         clock = 6 * 60  # which hour does not matter: the hours between readings do
         after = {"initial": settings.initial_s, "hold": 60.0 * settings.hold_minutes}
         cells = [

@@ -48,8 +48,8 @@ def cautions(bench: Bench, faults: Faults) -> None:
         Collects them.
     """
     for caution in (
-        _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _left_out,
-        _asked,
+        _ranges, _seatings, _specifications, _rests, _volts, _ages, _scatter, _baseline, _runs, _dark,
+        _left_out, _asked,
     ):  # fmt: skip
         caution(bench, faults)
     for code, name, rows, column, words in _cells(bench):
@@ -421,6 +421,19 @@ def _asked(bench: Bench, faults: Faults) -> None:
                 f"{words}, of {first}; is the date right? Page one says that it was asked after the readings."
             )
             faults.add("caution 37", "bench.toml", said)
+
+
+def _dark(bench: Bench, faults: Faults) -> None:
+    """Caution 34 of readings that are compared with one another, some with a dark reading and some without."""
+    readings = bench.tables["readings"]
+    compared = readings[instants(bench) != ""]
+    blank = compared["dark_lx"].isna()
+    share = blank.groupby(compared["housing"]).transform("mean")
+    mixed = compared[(share > 0.0) & (share < 1.0)]
+    if len(mixed):
+        without = mixed[mixed["dark_lx"].isna()]
+        words = f"blank in {len(without)} of {len(mixed)} readings that are compared; there 0 is used."
+        faults.at("caution 34", "readings.csv", without.iloc[0], words, "dark_lx")
 
 
 def _left_out(bench: Bench, faults: Faults) -> None:

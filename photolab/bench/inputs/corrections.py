@@ -231,5 +231,5 @@ def _ambient(table: Columns, bench: Bench, on: bool) -> tuple[bool, list[Assumpt
         return False, []
     table["ln_correction"] = table["ln_correction"] - LED_AMBIENT_COEFFICIENT * table["led_warmth_K"]
     name, percent = "ambient coefficient of LED lamps", 100 * LED_AMBIENT_COEFFICIENT
-    note = Assumption(name, percent, "%/K", "limits ±0.2 %/K")
+    note = Assumption(name, percent, "%/K", "limits ±0.2 %/K", corrects=True)
     return True, [note]

@@ -1,13 +1,15 @@
 """A campaign evaluated jointly: what it holds, and the questions it answers."""
 
+import itertools
 import math
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache
 from typing import Any, TypedDict, Unpack
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 
 from photolab.bench.inputs.corrections import ALL
 from photolab.bench.inputs.seats import Weights
@@ -15,7 +17,7 @@ from photolab.bench.inputs.selection import Selection
 from photolab.bench.inputs.spreads import Spread, Spreads, single_pieces
 from photolab.bench.results.heat import RECORD_DRIFT, Held, at_hold
 from photolab.bench.results.pairs import ReadingComparison, compare_pair
-from photolab.bench.terms.assumptions import Assumption
+from photolab.bench.terms.assumptions import Assumption, entering
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.model import PRIOR_DOF, Bench
 from photolab.bench.terms.verdicts import JUDGED, judged_cells
@@ -275,26 +277,41 @@ class Campaign:
         known = set(names)
         return [n for n in names if n[0] != self.baseline and (self.baseline, *n[1:]) in known]
 
-    def assumed_for(self, *names: tuple[str, ...], scope: str = "specimens") -> tuple[Assumption, ...]:
-        """Return the declared defaults that enter a ratio.
+    def assumed_for(
+        self, pairs: Sequence[tuple[tuple[str, ...], tuple[str, ...]]], scopes: Sequence[str]
+    ) -> list[tuple[Assumption, ...]]:
+        """Return the declared defaults that enter ratios: those of the campaign, of single pieces, and of records.
 
         Parameters
         ----------
-        *names : tuple of str
-            The two results.
-        scope : {"specimens", "readings", "models"}
-            Which inputs count.
+        pairs : sequence of (tuple of str, tuple of str)
+            Names of the results, one over the other; the ones of one instant, and the others of one.
+        scopes : sequence of {"readings", "specimens", "models"}
+            Which inputs count, one after the other.
 
         Returns
         -------
-        tuple of Assumption
-            Those of the campaign at that instant, of single pieces, and of records.
+        list of tuple of Assumption
+            Of each ratio in each scope.
         """
-        hold = names[0][3] == "hold"
-        usual = (a for a in self.assumed if hold or a.key != "remaining_sd_percent")
-        single = single_pieces(self.spreads, *(n[0] for n in names)) if scope == "models" else ()
-        drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(names) else ()
-        return (*usual, *single, *drift)
+        instants = {name[3] for pair in pairs for name in pair}
+        if len(instants) < 2:
+            joint, rows = self.at(*instants), np.arange(len(pairs)).repeat(2)
+            places = [joint.position(name) for pair in pairs for name in pair]
+            shape = (len(pairs), len(joint.names))
+            ratios = joint.combined(
+                pairs, sparse.csr_array(([1.0, -1.0] * len(pairs), (rows, places)), shape=shape)
+            )
+        else:
+            ratios = Joint.of({(a, b): self.at(a[3])[a] - self.at(b[3])[b] for a, b in pairs})
+        hold = "hold" in instants
+        usual = entering((a for a in self.assumed if hold or a.key != "hold_minutes"), ratios, scopes)
+        found = []
+        for told, (pair, scope) in zip(usual, itertools.product(pairs, scopes), strict=True):
+            single = single_pieces(self.spreads, *(n[0] for n in pair)) if scope == "models" else ()
+            drift = (RECORD_DRIFT,) if hold and self.held.drifting & set(pair) else ()
+            found.append((*told, *single, *drift))
+        return found
 
     def ratio(self, a: str, b: str, *, scope: str = "specimens", **where: Unpack[Where]) -> ReadingComparison:
         """Return the ratio of two lamps in one housing.
@@ -321,7 +338,7 @@ class Campaign:
             coverage=settings.coverage,
             alike_percent=settings.alike_percent,
             mounting_sd=self.spreads.seating_in(names[0][1]).sd,
-            assumed=self.assumed_for(*names, scope=scope),
+            assumed=self.assumed_for([(names[0], names[1])], [scope])[0],
             missing=("technology",) if without_technology(self.bench) & {a, b} else (),
             widening=self.widening(*names),
         )

@@ -178,6 +178,7 @@ def _assumptions(
             100.0 * row["u"],
             "%",
             f"standard uncertainty, from {row['n']} {'lamp' if row['n'] == 1 else 'lamps'}",
+            of=(row["old_meter"], row["technology"]),
         )
         for row in selection.through
         if not row["established"]

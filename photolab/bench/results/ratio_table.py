@@ -17,9 +17,10 @@ from photolab.bench.results.heat import (
     remaining_of,
     warm_up_runs,
 )
+from photolab.bench.terms.assumptions import entering
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.verdicts import JUDGED, judged_cells
-from photolab.metrology.quantity import SCOPES, Measured, coverage_factor, from_ln
+from photolab.metrology.quantity import SCOPES, Joint, Measured, coverage_factor, from_ln
 from photolab.thermal.warm_up_result import Remaining
 
 
@@ -73,9 +74,7 @@ def ratio_table(campaign: Campaign, *, instant: str = "initial") -> pd.DataFrame
         "dof": np.where(more > 0.0, np.nan, dof),
         "conditions": [usual[bool(x > 0.0)] for x in more],
         "assumed": [
-            "; ".join(a.name for a in campaign.assumed_for(*pair, scope=scope)) or "nothing"
-            for pair in pairs
-            for scope in scopes
+            "; ".join(a.name for a in told) or "nothing" for told in campaign.assumed_for(pairs, scopes)
         ],
         **{str(column): counts[column].to_numpy() for column in counts},
         "initial_s": settings.initial_s,
@@ -149,6 +148,8 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
     settings, result = campaign.bench.settings, ln_remaining(remaining, run)
     low, high = result.interval(settings.coverage)
     half = (high - low) / 2.0
+    (rests,) = entering(campaign.assumed, Joint.of({"": result}), ["specimens"])
+    rests += () if run.drift_logged else (RECORD_DRIFT,)
     said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
     of = f" of specimen {run.specimen}" if run.specimen else ""
     return result_row(
@@ -169,7 +170,7 @@ def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> 
         n_held=1,
         n_readings=len(run.record),
         conditions=f"{said}; record {run.run}{of}" + ("" if result.parts else "; conservative"),
-        assumed="nothing" if run.drift_logged else RECORD_DRIFT.name,
+        assumed="; ".join(one.name for one in rests) or "nothing",
     )
 
 
@@ -191,7 +192,7 @@ def _kept_row(
 ) -> dict[str, object]:
     """Return what is left of the specimens of a lamp that was read at both instants as a row of the results table."""
     settings, (lamp, housing, point, instant) = campaign.bench.settings, name
-    assumed = [one.name for one in campaign.assumed_for(name, (*name[:3], "initial"))]
+    (rests,) = campaign.assumed_for([(name, (*name[:3], "initial"))], ["specimens"])
     return result_row(
         campaign.bench,
         from_ln(ln_left.in_scope("specimens")),
@@ -205,7 +206,7 @@ def _kept_row(
         unit="1",
         conditions=f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s",
         corrections=", ".join(campaign.corrections) or "none",
-        assumed="; ".join(assumed) or "nothing",
+        assumed="; ".join(one.name for one in rests) or "nothing",
         **{str(column): count for column, count in counted.items()},
     )
 

@@ -2,14 +2,52 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from photolab.bench.terms.schema import SECTIONS
+from photolab.metrology.quantity import Inputs, Joint, Measured
 from photolab.metrology.reporting import significant
 
 if TYPE_CHECKING:
     from photolab.bench.terms.model import Bench, Housing, Meter, Settings
+
+CANCELS = 1e-9
+"""What is left of an input that cancels is rounding of sums, smaller than this; other on another processor. [% or 1]"""
+_SIZED = (
+    ("mismatch", ("colour", "own colour")),
+    ("spectral", ("colour",)),
+    ("mounting_sd", ("mounting",)),
+    ("day_sd", ("day",)),
+    ("remaining_sd", ("specimen not held", "remaining")),
+    ("specimen_sd", ("specimen",)),
+    ("limit_kind", ("range term",)),
+    ("linearity", ("linearity",)),
+    ("temperature_percent", ("meter temperature",)),
+    ("voltmeter", ("voltmeter",)),
+    ("supply voltage", ("supply assumed",)),
+    ("voltage reading", ("supply voltage",)),
+    ("ambient", ("ambient",)),
+    ("step between", ("range gain",)),
+    ("time since", ("elapsed time",)),
+    ("drift over", ("remaining light",)),
+    ("drift within", ("drift",)),
+    ("drift_percent_per_year", ("scale drift",)),
+    ("provisional link", ("link",)),
+    ("range_percent", ("range term",)),
+)
+"""How the key of an assumption begins, and the inputs that it sizes by the first word of their names."""
+LEAST_SHARE = 1e-6
+"""Part of a variance up to which an assumption does not enter: ten times as large, it would move no published digit of
+an uncertainty. [1]"""
+_OF_METERS = ("range term", "linearity", "colour", "own colour", "meter temperature")
+"""Inputs whose names have the meter after their first word."""
+_DECIDED = {"calibration_source": ("colour",)}
+"""Likewise of one that sizes no input and decides which there are."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +68,10 @@ class Assumption:
         ``meter`` or ``housing``, and which of them it is of; blank for the bench.
     told : str, default ""
         What is assumed, in the words of its column; blank where the key says it.
+    of : tuple of str, default ()
+        What the names of its inputs say after their first word; its own meter where nothing is said.
+    corrects : bool, default False
+        Whether values were corrected by it, so that it enters whichever inputs count.
     """
 
     key: str
@@ -39,6 +81,8 @@ class Assumption:
     section: str = ""
     id: str = ""
     told: str = ""
+    of: tuple[str, ...] = ()
+    corrects: bool = False
 
     @property
     def name(self) -> str:
@@ -56,6 +100,76 @@ class Assumption:
         """The value and its unit as they are printed: four digits of a number."""
         value = self.value if isinstance(self.value, str) else f"{significant(self.value, 4):g}"
         return f"{value} {self.unit}".strip()
+
+    @property
+    def terms(self) -> tuple[str, ...]:
+        """First words of the names of the inputs that it sizes; none where no budget holds it."""
+        return next((terms for word, terms in _SIZED if self.key.startswith(word)), ())
+
+    def sizes(self, name: Hashable) -> bool:
+        """Return whether it says how large the input of a name is: the one of its owner, where it has one."""
+        return _term(name) in self.terms and self._owns(name)
+
+    def share(self, result: Measured) -> float:
+        """Return the part of a variance that comes from what it sizes [1]."""
+        return sum((c * q.u) ** 2 for q, c in result.parts.items() if self.sizes(q.name)) / result.u**2
+
+    def _owns(self, name: Hashable) -> bool:
+        """Return whether an input is of its meter, or of what else it is of."""
+        of = self.of or ((self.id,) if self.section == "meter" else ())
+        return isinstance(name, tuple) and name[1 : 1 + len(of)] == of
+
+    def _rests(self, inputs: Inputs) -> NDArray[np.bool_]:
+        """Return which inputs tell that it enters; of one that is assumed to be nothing, the others of its meter."""
+        wanted = self.terms or _DECIDED.get(self.key, ())
+        told = [_term(q.name) in (wanted if self.value else _OF_METERS) for q in inputs.models]
+        found = np.array(told, dtype=bool)[inputs.model]
+        places = np.flatnonzero(found)
+        found[places] = [self._owns(inputs[int(k)].name) for k in places]
+        return found
+
+
+def _term(name: Hashable) -> str:
+    """Return what an input is: the first word of its name."""
+    return str(name[0] if isinstance(name, tuple) else name)
+
+
+def entering(
+    assumed: Iterable[Assumption], ratios: Joint, scopes: Sequence[str]
+) -> list[tuple[Assumption, ...]]:
+    """Return the assumptions that ratios of light rest on: those that size what has a share in the variance.
+
+    What sizes no input is what every reading rests on; of a housing it is what candela and beams rest on.
+
+    Parameters
+    ----------
+    assumed : iterable of Assumption
+        Those of a campaign.
+    ratios : Joint
+        ln of ratios, with every input. [1]
+    scopes : sequence of {"readings", "specimens", "models"}
+        Which inputs count, one after the other.
+
+    Returns
+    -------
+    list of tuple of Assumption
+        Of each ratio in each scope.
+    """
+    inputs, every = ratios.inputs, [*assumed]
+    u, usual = inputs.column("u"), [not one.terms and one.key not in _DECIDED for one in every]
+    rests = np.array([one._rests(inputs) for one in every], dtype=bool).reshape(len(every), len(inputs))
+    corrects = np.array([one.corrects for one in every], dtype=bool)
+    found = []
+    for row in (ratios.sensitivities[[k]] for k in range(len(ratios.names))):
+        moved = (row.toarray() if hasattr(row, "toarray") else row)[0]
+        variance = (moved * u) ** 2
+        whole = rests @ variance > LEAST_SHARE * variance.sum()
+        for scope in scopes:
+            inside = np.where(inputs.of_scope(scope), variance, 0.0)
+            enters = np.where(corrects, whole, rests @ inside > LEAST_SHARE * inside.sum())
+            cells = zip(every, usual, enters, strict=True)
+            found.append(tuple(x for x, always, so in cells if (x.section != "housing" if always else so)))
+    return found
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:

@@ -118,13 +118,11 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
     housings = sorted(first & second)
     if not housings:
         _refuse(f"{args.a} and {args.b} were not read in one housing; read both in one")
-    from photolab.publication.sentences.cautions import entering
     from photolab.publication.sentences.words_lamp import family_sentence
 
     lines, answers = [], []
     for housing in housings:
         pair = campaign.ratio(args.b, args.a, housing=housing, scope=scope)
-        pair = replace(pair, assumed=entering(pair))
         head = f"{args.b} against {args.a}" + in_housing(housing)
         among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
         said = [*statements.answer_lines(head, pair), *filter(None, [among])]

@@ -7,18 +7,16 @@ from collections.abc import Iterator
 import pandas as pd
 
 from photolab.bench.folder.earlier import set_beside
-from photolab.bench.inputs.shared_inputs import term_of
 from photolab.bench.questions.overturning import LEVELS, LeftOut, Off, turning, without_each
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.terms.assumptions import Assumption
 from photolab.bench.terms.faults import hint, shown
-from photolab.metrology.quantity import Measured
 from photolab.metrology.reporting import decimal, places_for, shortened
 from photolab.publication.report.front_page import how_measured
 from photolab.publication.report.held_back import held_back
 from photolab.publication.report.in_words import bench_and_days, lamp_line
 from photolab.publication.report.page_one import KEYS, Line, PageOne, Row
-from photolab.publication.sentences.cautions import NOT_CLAIMED, sized
+from photolab.publication.sentences.cautions import NOT_CLAIMED
 from photolab.publication.sentences.findings import joined
 from photolab.publication.sentences.statements import KIND_WORDS, capital, count, finding_words, in_housing
 from photolab.publication.sentences.words_lamp import beside_sentences, claim_sentence, left_out_sentence
@@ -202,7 +200,7 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
         if pair.result is None or pair.result.u == 0.0:
             continue
         for one in pair.assumed:
-            share = _share(pair.result, one)
+            share = one.share(pair.result)
             known[one.name] = max(share, known.get(one.name, (0.0,))[0]), one
     heavy = [(share, one) for share, one in known.values() if share >= 0.01]
     for share, one in sorted(heavy, key=lambda found: (-shortened(found[0]), found[1].name)):
@@ -213,18 +211,6 @@ def _rests_on(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]:
     if len(known) > len(heavy):
         rest = count(len(known) - len(heavy), "further assumed input")
         yield f"{rest}, each less than 1 % of the variance: see assumed in results.csv."
-
-
-def _share(result: Measured, one: Assumption) -> float:
-    """Return the part of a variance that comes from what an assumption sizes: of its own meter, where it is of one."""
-    terms = sized(one.key)
-    mine = [
-        c * q.u
-        for q, c in result.parts.items()
-        if term_of(q) in terms
-        and (one.section != "meter" or (isinstance(q.name, tuple) and q.name[1] == one.id))
-    ]
-    return sum(x**2 for x in mine) / result.u**2
 
 
 def _turned(found: PageOne, told: list[Row]) -> Iterator[str]:

@@ -242,12 +242,18 @@ def _question_sentence(evening: Evening, question: Question) -> str:
     if rows.empty:
         known = question in evening.answered
         return f"Asked: {said} {'Already answered by the readings' if known else 'This evening reads no lamp for it'}."
+    asked = set(evening.bench.housings) if question.housing == "each" else set()
+    read = rows.groupby("lamp")["housing"].agg(set)
+    rows = rows[rows["lamp"].isin(read.index[[asked <= places for places in read]])]
+    if rows.empty:
+        return f"Asked: {said} This evening reads no lamp for it in every housing."
     apart = rows[["even_chance", "four_in_five"]].max()
     need = (1.0 + question.more_than_percent / 100.0) * (1.0 + apart) - 1.0
     even, most = (f"{decimal(100.0 * x, 1)} %" for x in need)
     who = "A lamp of this evening" if question.lamp == "any" else question.lamp
     much = f"over {question.more_than_percent:g} % more" if question.more_than_percent else "more light"
-    chances = f"with an even chance if it gives {even} more, four times in five if {most}"
+    each, there = (" in each housing", " there") if len(asked) > 1 else ("", "")
+    chances = f"with an even chance{each} if it gives {even} more{there}, four times in five if {most}"
     return f"Asked: {said} {who} is shown to give {much} {chances}."
 
 
@@ -279,7 +285,7 @@ def _answers(evening: Evening) -> list[str]:
     held = shows[shows["one_more"] > (1.0 - LITTLE) * shows["after"]]
     if len(held) == len(shows) and len(held):
         term = str(held["largest"].mode().iloc[0])
-        meter = f"meter {next(iter(evening.bench.meters))}"
+        meter = f"meter {plan.meter_of(evening.bench)}"
         do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
         said.append(
             f"More seatings narrow these little: the largest other input is {KIND_WORDS.get(term, term)}; {do}."

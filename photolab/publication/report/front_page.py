@@ -119,8 +119,11 @@ def span_of(dates: Iterable[str]) -> str:
 
 
 def _steps(campaign: Campaign) -> str:
-    """Return what was corrected for; blank where nothing was."""
-    return joined(_STEPS.get(step, step) for step in campaign.corrections)
+    """Return what was corrected for, in how many readings where not in all; blank where nothing was."""
+    dark = campaign.selection.readings["dark_lx"]
+    some = "" if dark.notna().all() else f" (in {dark.count()} of {count(len(dark), 'reading')})"
+    told = _STEPS | {"dark": f"{_STEPS['dark']}{some}"}
+    return joined(told.get(step, step) for step in campaign.corrections)
 
 
 def meaning(campaign: Campaign) -> tuple[str, ...]:

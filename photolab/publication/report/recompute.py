@@ -28,6 +28,7 @@ from photolab.bench.inputs.surface import CAMERA_LIMIT_K, CAMERA_LIMIT_PERCENT, 
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.results.heat import at_hold, warm_up_runs
 from photolab.bench.results.pairs import variance_by_term
+from photolab.bench.terms.assumptions import CANCELS
 from photolab.bench.terms.schema import FOOTCANDLE_LX
 from photolab.metrology.quantity import Input, Joint, Measured, coverage_factor
 from photolab.metrology.reporting import decimal, significant
@@ -35,7 +36,7 @@ from photolab.publication.report.front_page import invented_words
 from photolab.publication.report.page_one import LIGHT, PageOne, Told
 from photolab.publication.report.workbook_table import as_bytes, write_cell
 from photolab.publication.sentences.display import Words
-from photolab.publication.sentences.figure_tables import CANCELS, signed
+from photolab.publication.sentences.figure_tables import signed
 from photolab.publication.sentences.statements import KIND_WORDS, in_housing, time_of
 from photolab.thermal.thermography import BAND_UM, SECOND_RADIATION_CONSTANT, ZERO_CELSIUS_K, band_nodes
 

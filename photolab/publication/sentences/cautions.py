@@ -1,14 +1,13 @@
 """What a reader must know beside the figures: cautions, what is not claimed, what an assumption touches."""
 
+import math
 from collections.abc import Iterable, Mapping
 
 import pandas as pd
 
-from photolab.bench.results.pairs import ReadingComparison, variance_by_term
 from photolab.bench.terms.assumptions import Assumption
 from photolab.metrology.reporting import shortened
-from photolab.publication.sentences.figure_tables import CANCELS
-from photolab.publication.sentences.statements import KIND_WORDS, in_housing
+from photolab.publication.sentences.statements import in_housing
 
 #: What a reader must know before acting on a figure; shown in the first notebook and in the appendix.
 CAUTIONS = (
@@ -47,91 +46,33 @@ NOT_CLAIMED = (
 )
 
 _TECHNOLOGIES = "every ratio between technologies"
-#: Of what no ratio of two lamps at one place and instant rests on, likewise.
-_BESIDE_RATIOS = (
-    ("power reading", (), "watts, light per watt"),
-    ("hold", (), "figures after the hold time"),
-    ("traffic", (), "figures above the cut-off"),
-    ("offset", (), "candela, not ratios"),
-    ("tilt", (), "candela, not ratios"),
-    ("sensor", (), "intensities of a beam; not ratios at one place"),
-    ("drift", (), "the meter's scale: light levels, not ratios on one meter"),
+#: How the key of an assumption begins, and which results would change with it; the first row that says so counts.
+_CHANGED = (
+    ("mismatch", f"{_TECHNOLOGIES}, and a little between LED lamps"),
+    ("spectral", _TECHNOLOGIES),
+    ("calibration_source", _TECHNOLOGIES),
+    ("mounting_sd", "every ratio, most where a lamp was seated once"),
+    ("day_sd", "ratios of lamps read on different days"),
+    ("remaining_sd", "figures after the hold time, for the models and where a piece was not held"),
+    ("specimen_sd", "statements for the models"),
+    ("limit_kind", "every ratio: how wide the meter's part is"),
+    ("linearity", "every ratio, most where the readings lie far apart"),
+    ("temperature_percent", "ratios of lamps read on different days"),
+    ("voltmeter", "ratios between filament and other lamps"),
+    ("supply", "ratios between filament and other lamps"),
+    ("voltage", "ratios between filament and other lamps"),
+    ("ambient", "ratios of lamps read at different room temperatures"),
+    ("initial", "every figure: another instant is another figure"),
+    ("range", "every ratio: range terms are not shared"),
+    ("power reading", "watts, light per watt"),
+    ("hold", "figures after the hold time"),
+    ("traffic", "figures above the cut-off"),
+    ("offset", "candela, not ratios"),
+    ("tilt", "candela, not ratios"),
+    ("sensor", "intensities of a beam; not ratios at one place"),
+    ("drift within", "ratios of lamps read at different hours of a day"),
+    ("drift", "the meter's scale: light levels, not ratios on one meter"),
 )
-#: A word in the key of an assumption, what of a budget it sizes, and which results would change with it; the first
-#: row that says so counts.
-_ASSUMED = (
-    ("mismatch", ("colour", "own colour"), f"{_TECHNOLOGIES}, and a little between LED lamps"),
-    ("spectral", ("colour",), _TECHNOLOGIES),
-    ("calibration_source", (), _TECHNOLOGIES),
-    ("mounting_sd", ("mounting",), "every ratio, most where a lamp was seated once"),
-    ("day_sd", ("day",), "ratios of lamps read on different days"),
-    (
-        "remaining_sd",
-        ("specimen not held", "remaining"),
-        "figures after the hold time, for the models and where a piece was not held",
-    ),
-    ("specimen_sd", ("specimen",), "statements for the models"),
-    ("limit_kind", ("range term",), "every ratio: how wide the meter's part is"),
-    ("linearity", ("linearity",), "every ratio, most where the readings lie far apart"),
-    ("temperature_percent", ("meter temperature",), "ratios of lamps read on different days"),
-    ("voltmeter", ("voltmeter",), "ratios between filament and other lamps"),
-    ("supply voltage", ("supply assumed",), ""),
-    ("voltage reading", ("supply voltage",), ""),
-    ("supply", (), "ratios between filament and other lamps"),
-    ("voltage", (), "ratios between filament and other lamps"),
-    ("ambient", ("ambient",), "ratios of lamps read at different room temperatures"),
-    ("step between", ("range gain",), ""),
-    ("time since", ("elapsed time",), ""),
-    ("over the record", ("remaining light",), ""),
-    ("provisional link", ("link",), ""),
-    ("range_percent", ("range term",), ""),
-    ("initial", (), "every figure: another instant is another figure"),
-    ("range", (), "every ratio: range terms are not shared"),
-    ("within a day", ("drift",), "ratios of lamps read at different hours of a day"),
-    *_BESIDE_RATIOS,
-)
-
-
-def sized(key: str) -> tuple[str, ...]:
-    """Return the terms of a budget that an assumption sizes.
-
-    Parameters
-    ----------
-    key : str
-        Its key.
-
-    Returns
-    -------
-    tuple of str
-        Keys of `statements.KIND_WORDS` and others; none where no budget holds it.
-    """
-    return next((terms for word, terms, _ in _ASSUMED if terms and word in key), ())
-
-
-def entering(pair: ReadingComparison) -> tuple[Assumption, ...]:
-    """Return what was assumed of a ratio at the initial time, without what cancels and what only other results rest on.
-
-    Parameters
-    ----------
-    pair : ReadingComparison
-        Two lamps compared; without an answer everything is kept.
-
-    Returns
-    -------
-    tuple of Assumption
-        Those that size a term of its budget, or that every ratio rests on.
-    """
-    if pair.result is None:
-        return pair.assumed
-    least = CANCELS**2 * pair.result.u**2
-    moving = {term for term, variance in variance_by_term(pair.result).items() if variance > least}
-    kept = []
-    for one in pair.assumed:
-        row = next((row for row in _ASSUMED if row[0] in one.key), None)
-        terms = sized(one.key) or (("colour",) if row and row[2] == _TECHNOLOGIES else ())
-        if moving.intersection(terms) or not (terms or row in _BESIDE_RATIOS):
-            kept.append(one)
-    return tuple(kept)
 
 
 def assumed_words(
@@ -153,14 +94,13 @@ def assumed_words(
     """
     rows = []
     for item in assumed:
-        kinds = {KIND_WORDS.get(term, term) for term in sized(item.key)}
         found = [
-            (shortened(line["moves"]), f"{lamp}{in_housing(housing)}")
+            (shortened(math.hypot(*moved)), f"{lamp}{in_housing(housing)}")
             for (lamp, housing), lines in budgets.items()
-            for line in lines[lines["assumed"]].to_dict("records")
-            if line["what"] in kinds
+            for inputs in lines.loc[lines["assumed"], "inputs"]
+            if (moved := [size for name, size in inputs.items() if item.sizes(name)])
         ]
-        change = next((words for word, _, words in _ASSUMED if words and word in item.key), "every ratio")
+        change = next((words for word, words in _CHANGED if item.key.startswith(word)), "every ratio")
         most = max(found, key=lambda one: one[0], default=(0.0, ""))
         rows.append((item.about, item.figure, change, *most))
     table = pd.DataFrame(rows, columns=["input", "value", "change", "moves", "where"])

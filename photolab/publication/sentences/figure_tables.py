@@ -9,13 +9,11 @@ import pandas as pd
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.results.pairs import ReadingComparison
 from photolab.bench.results.ratio_table import with_families
+from photolab.bench.terms.assumptions import CANCELS
 from photolab.bench.terms.model import Bench, Meter
 from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal, places_for, shortened
 from photolab.publication.sentences.statements import TERMS, Term
-
-CANCELS = 1e-9
-"""What is left of an input that cancels is rounding of sums, smaller than this; other on another processor. [% or 1]"""
 
 
 def signed(percent: float, *, places: int = 0, unit: str = "\N{NO-BREAK SPACE}%") -> str:
@@ -139,9 +137,10 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
     -------
     DataFrame
         what, shared_by, how_far (text with its unit), known_from, moves (±, percent, at the coverage of the
-        ratio), label (``moves`` as printed), part (of the variance, percent), assumed.
+        ratio), label (``moves`` as printed), part (of the variance, percent), assumed, inputs (by name what each of
+        them moves, with its sign; percent).
     """
-    columns = ["what", "shared_by", "how_far", "known_from", "moves", "label", "part", "assumed"]
+    columns = ["what", "shared_by", "how_far", "known_from", "moves", "label", "part", "assumed", "inputs"]
     if pair.budget.empty:
         return pd.DataFrame(columns=columns)
     lines = pair.budget.assign(term=[str(name[0]) for name in pair.budget["name"]])
@@ -154,7 +153,9 @@ def budget(pair: ReadingComparison, bench: Bench, components: pd.DataFrame | Non
         moves = 0.0 if moves < CANCELS else moves
         part = 100.0 * float(block["variance_fraction"].sum()) if moves else 0.0
         named = (_term(kind).words, _term(kind).shared_by, how_far(first), known)
-        rows.append((*named, moves, two_digits(moves), part, known == "assumed"))
+        each = 100.0 * pair.coverage_factor * block["contribution"]
+        inputs = dict(zip(block["name"], each, strict=True)) if moves else {}
+        rows.append((*named, moves, two_digits(moves), part, known == "assumed", inputs))
     table = pd.DataFrame(rows, columns=columns)
     return table.sort_values(["moves", "what"], ascending=[False, True], ignore_index=True)
 

@@ -222,8 +222,11 @@ def ends_words(low: float, high: float, ln_half_width: float) -> str:
     str
         Low end to high end.
     """
-    places = limit_places(ln_half_width)
-    less, more = (percent_of(end, places) for end in published_ends(low, high))
+    ends, places = published_ends(low, high), limit_places(ln_half_width)
+    apart = 1.0 not in ends and (low > 1.0 or high < 1.0)
+    while apart and "no difference" in (percent_of(end, places) for end in ends):
+        places += 1  # an interval without 1 shows that it has none
+    less, more = (percent_of(end, places) for end in ends)
     if less.split()[-1] == more.split()[-1] and less != "no difference":
         return f"{less.split()[0]} to {more}" if low > 1 else f"{more.split()[0]} to {less}"
     return f"{less} to {more}"

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from photolab.bench.inputs.spreads import FLAG_LEVEL
 from photolab.bench.questions.meter_change import MeterChange
@@ -15,7 +16,7 @@ from photolab.bench.results.pairs import ReadingComparison
 from photolab.bench.terms.schema import technology_name
 from photolab.metrology.control import Signal
 from photolab.metrology.monte_carlo import Validation
-from photolab.metrology.precision import Homogeneity
+from photolab.metrology.precision import Homogeneity, limits_by_pairs, pooled_sd
 from photolab.metrology.quantity import COVERAGE, coverage_factor
 from photolab.metrology.reporting import decimal, places_for
 from photolab.publication.sentences import statements
@@ -54,6 +55,33 @@ def level_words(level: str) -> str:
         return LEVEL_WORDS.get(level, level)
     names = level.replace("mounting", "seating").replace("interaction", "seating").split("+")
     return f"{' and '.join(names)} together"
+
+
+def pairs_words(by_pairs: float, groups: Sequence[ArrayLike], *, coverage: float) -> str:
+    """Return whether a standard deviation by pairs is what normal scatter gives beside the pooled one.
+
+    Parameters
+    ----------
+    by_pairs : float
+        From the first and second value of each group, the third and fourth, and so on. [any unit]
+    groups : sequence of array_like
+        The same values. [any unit]
+    coverage : float
+        Part of benches of normal scatter of which that is said. [1]
+
+    Returns
+    -------
+    str
+        The words.
+    """
+    sizes = [np.size(x) for x in groups]
+    if not any(np.ptp(x) > 0.0 for x in groups):
+        return "nothing scatters"
+    sd, dof = pooled_sd(groups)
+    low, high = limits_by_pairs(sd, pairs=sum(n // 2 for n in sizes), dof=dof, coverage=coverage)
+    if low <= by_pairs <= high:
+        return "as near as normal scatter gives"
+    return "further apart: the scatter may not be normal"
 
 
 def counted(number: int, noun: str) -> str:

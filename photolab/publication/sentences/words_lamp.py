@@ -499,10 +499,11 @@ def record_sentences(
         pieces = count(int(n["n_specimens"]), "specimen")
         rests.append(f"{count(int(n['n_mountings']), 'seating')} of {pieces} of {lamp}")
     ends = _more(claim.low, claim.high, math.log(claim.high / claim.low) / 2.0)
+    pair = campaign.ratio(best, str(claim.record), housing=housing, instant=instant)
     return (
         f"{head} may be called the highest so far: it is clear of every other lamp. It gives {ends} % more than "
         f"{claim.record}, which comes next {how}.",
-        f"This rests on {', on '.join(rests)}, and on {count(len(campaign.assumed), 'assumed figure')}.",
+        f"This rests on {', on '.join(rests)}, and on {count(len(pair.assumed), 'assumed figure')}.",
     )
 
 
