@@ -119,11 +119,10 @@ class Assumption:
         of = self.of or ((self.id,) if self.section == "meter" else ())
         return isinstance(name, tuple) and name[1 : 1 + len(of)] == of
 
-    def _rests(self, inputs: Inputs) -> NDArray[np.bool_]:
+    def _rests(self, inputs: Inputs, terms: NDArray[np.str_]) -> NDArray[np.bool_]:
         """Return which inputs tell that it enters; of one that is assumed to be nothing, the others of its meter."""
         wanted = self.terms or _DECIDED.get(self.key, ())
-        told = [_term(q.name) in (wanted if self.value else _OF_METERS) for q in inputs.models]
-        found = np.array(told, dtype=bool)[inputs.model]
+        found = np.isin(terms, [*(wanted if self.value else _OF_METERS)])
         places = np.flatnonzero(found)
         found[places] = [self._owns(inputs[int(k)].name) for k in places]
         return found
@@ -156,20 +155,29 @@ def entering(
         Of each ratio in each scope.
     """
     inputs, every = ratios.inputs, [*assumed]
-    u, usual = inputs.column("u"), [not one.terms and one.key not in _DECIDED for one in every]
-    rests = np.array([one._rests(inputs) for one in every], dtype=bool).reshape(len(every), len(inputs))
+    usual = [not one.terms and one.key not in _DECIDED for one in every]
+    terms = np.array([_term(q.name) for q in inputs.models], dtype=np.str_)[inputs.model]
+    rests = np.array([one._rests(inputs, terms) for one in every], dtype=float).reshape(
+        len(every), len(inputs)
+    )
     corrects = np.array([one.corrects for one in every], dtype=bool)
-    found = []
-    for row in (ratios.sensitivities[[k]] for k in range(len(ratios.names))):
-        moved = (row.toarray() if hasattr(row, "toarray") else row)[0]
-        variance = (moved * u) ** 2
-        whole = rests @ variance > LEAST_SHARE * variance.sum()
-        for scope in scopes:
-            inside = np.where(inputs.of_scope(scope), variance, 0.0)
-            enters = np.where(corrects, whole, rests @ inside > LEAST_SHARE * inside.sum())
-            cells = zip(every, usual, enters, strict=True)
-            found.append(tuple(x for x, always, so in cells if (x.section != "housing" if always else so)))
-    return found
+    moved = ratios.contributions()
+    variance = moved.power(2) if hasattr(moved, "power") else moved**2
+
+    def told(counted: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        return np.asarray(variance @ (rests * counted).T > LEAST_SHARE * (variance @ counted)[:, None])
+
+    whole = told(np.ones(len(inputs), dtype=bool))
+    enters = [np.where(corrects, whole, told(inputs.of_scope(scope))).tolist() for scope in scopes]
+    return [
+        tuple(
+            x
+            for x, always, so in zip(every, usual, row, strict=True)
+            if (x.section != "housing" if always else so)
+        )
+        for rows in zip(*enters, strict=True)
+        for row in rows
+    ]
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:
