@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from photolab.bench.terms.schema import SECTIONS
-from photolab.metrology.quantity import Inputs, Joint, Measured
+from photolab.metrology.quantity import Factored, Inputs, Joint, Measured
 from photolab.metrology.reporting import significant
 
 if TYPE_CHECKING:
@@ -161,14 +161,19 @@ def entering(
         len(every), len(inputs)
     )
     corrects = np.array([one.corrects for one in every], dtype=bool)
-    moved = ratios.contributions()
+    whole = ratios.sensitivities
+    if isinstance(
+        whole, Factored
+    ):  # what ties hundreds of lamps is not weighed: at worst one default more is named
+        whole = whole.plain
+    moved = replace(ratios, sensitivities=whole).contributions()
     variance = moved.power(2) if hasattr(moved, "power") else moved**2
 
     def told(counted: NDArray[np.bool_]) -> NDArray[np.bool_]:
         return np.asarray(variance @ (rests * counted).T > LEAST_SHARE * (variance @ counted)[:, None])
 
-    whole = told(np.ones(len(inputs), dtype=bool))
-    enters = [np.where(corrects, whole, told(inputs.of_scope(scope))).tolist() for scope in scopes]
+    at_all = told(np.ones(len(inputs), dtype=bool))
+    enters = [np.where(corrects, at_all, told(inputs.of_scope(scope))).tolist() for scope in scopes]
     return [
         tuple(
             x
