@@ -1,11 +1,15 @@
 """The column `assumed`: every row names the declared defaults that its own inputs rest on, and no others."""
 
+from dataclasses import replace
+
 import bench_folders as bf
 import pytest
+from scipy import sparse
 
 from photolab.bench.folder.records import read_bench
 from photolab.bench.results.evaluation import evaluate
-from photolab.bench.terms.assumptions import Assumption
+from photolab.bench.terms.assumptions import Assumption, entering
+from photolab.metrology.quantity import SCOPES, Factored
 from photolab.publication.report.tables import results
 from photolab.publication.sentences.cautions import assumed_words
 from photolab.publication.sentences.figure_tables import budgets
@@ -149,3 +153,21 @@ def test_a_link_that_is_provisional_is_of_its_meter_and_technology():
     assert one.sizes(("link", "spectral box", "led"))
     assert not one.sizes(("link", "spectral box", "filament"))
     assert not one.sizes(("colour", "spectral box", "led"))
+
+
+def test_of_factors_what_is_each_ones_own_is_weighed(tmp_path, monkeypatch):
+    """Synthetic: factors that tie nothing give what the matrix gives, and no row is made in full for it."""
+    campaign = two_meters(tmp_path)
+    names = [name for name in campaign.joint.names if name[1] == "HP"]
+    ratios = campaign.joint.combined(
+        names[1:], [[-1.0 * (n == names[0]) + (n == m) for n in campaign.joint.names] for m in names[1:]]
+    )
+    plain = sparse.csr_array(ratios.sensitivities)
+    ties = sparse.csr_array((plain.shape[0], 1)), sparse.csr_array((1, plain.shape[1]))
+    expected = entering(campaign.assumed, ratios, [*SCOPES])
+    monkeypatch.setattr(Factored, "full", None)
+    assert (
+        entering(campaign.assumed, replace(ratios, sensitivities=Factored(plain, *ties)), [*SCOPES])
+        == expected
+    )
+    assert len({len(one) for one in expected}) > 1
