@@ -60,11 +60,11 @@ def _rows(bench: Bench) -> pd.DataFrame:
 
 def share(patch: pytest.MonkeyPatch) -> None:
     """Let a notebook read, evaluate and table a bench as it is in its folder no more than once a run."""
-    for module, name, once in (
-        (records, "read_bench", bench_of),
+    for module, name, once in (  # the names at the top first: they are loaded, and kept, as what they are
         (photolab, "read_bench", bench_of),
-        (evaluation, "evaluate", campaign_of),
         (photolab, "evaluate", campaign_of),
+        (records, "read_bench", bench_of),
+        (evaluation, "evaluate", campaign_of),
         (tables, "results", rows_of),
     ):
         patch.setattr(module, name, once)

@@ -440,7 +440,7 @@ CASES = [
     (
         "fault 14",
         {"bench_toml": bf.TOML.replace("schema = 1", "schema = 1\n[bench]\ncoverage = 95")},
-        "bench.toml:3: bench.coverage = 95; wanted 0.5 to 0.999. [fault 14]",
+        "bench.toml:3: bench.coverage = 95; wanted 0.5 to 0.999. 95 % is written 0.95. [fault 14]",
     ),
     (
         "fault 14",

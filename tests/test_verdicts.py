@@ -117,4 +117,4 @@ def test_half_widths_of_many_lamps_pay_for_all_their_pairs():
     found = half_widths(Joint(names, np.zeros(50), inputs, np.eye(50)), "B0", coverage=0.95)
     assert list(found) == names[1:]
     bound = 0.02 * math.sqrt(2.0) * stats.norm.isf(0.05 / 1225 / 2.0)
-    assert_allclose([*found.values()], bound, rtol=1e-9)
+    assert_allclose([*found.values()], bound, rtol=1e-6)  # families are widened to six decimals

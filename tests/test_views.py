@@ -317,11 +317,15 @@ def test_what_a_folder_does_not_say_is_listed_with_what_brings_it(demo, alone):
     """Oracle: the files of the folders."""
     assert ("anything about the model as sold", "test 3 or more specimens") in absent_rows(alone)
     assert ("how lamps compare", "read a second lamp in the same housing") in absent_rows(alone)
-    ((what, missing),) = absent_rows(demo)
+    (what, missing), (pieces, unheld) = absent_rows(demo)
     assert what == "how much light is left after 40 minutes"
     assert missing.endswith(
         "at 40 minutes too: K2, K5, K7 and K8 in HR; K7 in HP"
     )  # not held, as page one says
+    assert pieces == "what each specimen keeps after 40 minutes"
+    assert unheld.endswith(
+        "K1 2, K1 3, K1 4, K3 2, K4 2, B0 b and B0 c in HR; K3 2, K4 2, B0 b and B0 c in HP"
+    )
 
 
 def held_page(campaign):
