@@ -1,7 +1,5 @@
 """Beam patterns: closed forms, the demo's beams with known truth, speed, refusals."""
 
-import time
-
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
@@ -452,17 +450,17 @@ def test_refused_windows():
         mean_above_cutoff(grid, cell_uncertainty=-1.0)
 
 
-def test_a_large_grid_in_half_a_second():
-    """Oracle: half a second for 1001 x 501 cells, see benchmarks/beam_speed.py; processor time."""
-    across, up = np.linspace(-20, 20, 1001), np.linspace(-6, 4, 501)
-    lamp, stock = (shape(name, *np.meshgrid(across, up)) for name in ("K3-HP", "B0-HP"))
-    spent = []
-    for _ in range(3):
-        begin = time.process_time()
+def test_a_large_grid_is_taken_whole():
+    """Oracle: what the same beams give on a grid of a fifth of the steps; time: benchmarks/beam_speed.py."""
+
+    def found(step):
+        across, up = np.linspace(-20, 20, 1001)[::step], np.linspace(-6, 4, 501)[::step]
+        lamp, stock = (shape(name, *np.meshgrid(across, up)) for name in ("K3-HP", "B0-HP"))
         one, two = (intensity_from_angles(across, up, lux, distance=6.0) for lux in (lamp, stock))
-        found = peak(one), window_flux(one, horizontal=(-10, 10), vertical=(-4, 0)), mean_above_cutoff(one)
-        pair = ratio_map(one, two), aim_offset(one, two), cutoff_line(one, traffic="right")
-        spent.append(time.process_time() - begin)
-    assert found[0].intensity > 0
-    assert pair[1].codes == ()
-    assert min(spent) < 0.5
+        flux = window_flux(one, horizontal=(-10, 10), vertical=(-4, 0)).value
+        aim = aim_offset(one, two)
+        assert aim.codes == ()
+        line = cutoff_line(one, traffic="right")
+        return peak(one).intensity, flux, mean_above_cutoff(one).value, aim.misfit, len(line.codes)
+
+    assert_allclose(found(1), found(5), rtol=0.01)  # of the coarse grid
