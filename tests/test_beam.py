@@ -1,4 +1,4 @@
-"""Beam patterns: closed forms, the demo's beams with known truth, speed, refusals."""
+"""Beam patterns: closed forms, the demo's beams with known truth, refusals."""
 
 import numpy as np
 import pytest
