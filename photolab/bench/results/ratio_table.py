@@ -17,7 +17,7 @@ from photolab.bench.results.heat import (
     remaining_of,
     warm_up_runs,
 )
-from photolab.bench.terms.assumptions import entering
+from photolab.bench.terms.assumptions import Assumption, entering
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.verdicts import JUDGED, judged_cells
 from photolab.metrology.quantity import SCOPES, Joint, Measured, coverage_factor, from_ln
@@ -130,7 +130,9 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     both = (n for n in held.names if (*n[:3], "initial") in campaign.joint and n not in bounded)
     read = {n[:2] for n in both if n[2] == "hot_spot"}
     found = {place: one for place, one in best.items() if place not in read or ln_remaining(*one).parts}
-    listed = [_remaining_row(campaign, *one) for one in found.values()]
+    told = Joint.of({place: ln_remaining(*one) for place, one in found.items()})
+    defaults = entering(campaign.assumed, told, ["specimens"])
+    listed = [_remaining_row(campaign, *one, of) for one, of in zip(found.values(), defaults, strict=True)]
     for name, counted in zip(held.names, counts, strict=True):
         first = (*name[:3], "initial")
         several = name not in bounded and counted["n_held"] > 1
@@ -143,12 +145,13 @@ def heat_rows(campaign: Campaign) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True) if parts else rows
 
 
-def _remaining_row(campaign: Campaign, remaining: Remaining, run: WarmUpRun) -> dict[str, object]:
-    """Return what is left of the piece of one record as a row of the results table."""
+def _remaining_row(
+    campaign: Campaign, remaining: Remaining, run: WarmUpRun, rests: tuple[Assumption, ...]
+) -> dict[str, object]:
+    """Return what is left of the piece of one record, with the defaults it rests on, as a row of the results table."""
     settings, result = campaign.bench.settings, ln_remaining(remaining, run)
     low, high = result.interval(settings.coverage)
     half = (high - low) / 2.0
-    (rests,) = entering(campaign.assumed, Joint.of({"": result}), ["specimens"])
     rests += () if run.drift_logged else (RECORD_DRIFT,)
     said = f"{settings.hold_minutes:g} min after switch-on; relative to {settings.initial_s:g} s"
     of = f" of specimen {run.specimen}" if run.specimen else ""
