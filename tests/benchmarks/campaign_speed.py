@@ -10,9 +10,9 @@ lamp on the same three days, and so with every seventh reading missing. The demo
 is given.
 
 Measured on 30 November 2026 beside the first build as the present design was begun from it (23 479 code lines,
-commit 26e602e), on a slow machine, two cores busy with other work, three processes of each in turn. From the second
-reading of a folder on: evaluate 34 to 37 ms and 367 to 378 ms (10.4 to 11.0 times), results 455 to 463 ms and 4877 to
-5189 ms (10.6 to 11.3 times). The first reading of a process: evaluate 45 to 48 and 387 to 438 ms (8 to 9 times),
+commit 26e602e), on a slow machine, three processes of each in turn. From the second
+reading of a folder on: evaluate 34 to 36 ms and 369 to 388 ms (10.6 to 11.0 times), results 467 to 486 ms and 4830 to
+4999 ms (9.95, 10.6 and 10.5 times). The first reading of a process: evaluate 45 to 48 and 387 to 438 ms (8 to 9 times),
 results 1.3 to 1.5 s and 5.6 to 5.8 s (3.9 to 4.2 times). What is kept by its content: fits of records, factors of
 spectra, surface temperatures, draws of beams, directions of families. More in DEVELOPERS.md, "Speed and memory,
 measured".
