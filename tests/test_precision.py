@@ -361,13 +361,14 @@ def test_normal_scatter_is_called_so_in_the_declared_part_of_benches(groups, n, 
     low, high = precision.limits_by_pairs(1.0, **how)
     found = np.mean((low <= ratio) & (ratio <= high))
     assert abs(found - coverage) < 4 * math.sqrt(coverage * (1 - coverage) / 4000) + 0.01
+    first = [(k, pd.DataFrame({"ln_value": values})) for k, values in enumerate(drawn[0])]
     told = [
-        words_bench.pairs_words(x, [*drawn[0]], coverage=coverage)
+        words_bench.pairs_words(x, first, coverage=coverage)
         for x in whole[0] * np.array([1.001 * low, 0.999 * high])
     ]
     assert set(told) == {"as near as normal scatter gives"}
     for x in whole[0] * np.array([0.99 * low, 1.01 * high]):
-        assert "may not be normal" in words_bench.pairs_words(x, [*drawn[0]], coverage=coverage)
+        assert "may not be normal" in words_bench.pairs_words(x, first, coverage=coverage)
 
 
 def test_limits_by_pairs_scale_and_refuse_no_pair():
@@ -380,4 +381,5 @@ def test_limits_by_pairs_scale_and_refuse_no_pair():
 
 def test_pairs_that_show_one_figure_do_not_scatter():
     """Closed form: nothing differs, so there is nothing to judge."""
-    assert words_bench.pairs_words(0.0, [[1.0, 1.0], [2.0, 2.0]], coverage=0.9) == "nothing scatters"
+    alike = pd.DataFrame({"seat": [1, 1, 2, 2], "ln_value": [1.0, 1.0, 2.0, 2.0]}).groupby("seat")
+    assert words_bench.pairs_words(0.0, alike, coverage=0.9) == "nothing scatters"

@@ -58,8 +58,7 @@ def kept(most: int) -> Callable[[Callable[P, R]], Callable[P, R]]:
 
         @wraps(function)
         def ask(*args: P.args, **options: P.kwargs) -> R:
-            given = (*args, *options.values())
-            key = (*options, *(getattr(one, "content", one) for one in given))
+            key = (*options, *(getattr(one, "content", one) for one in (*args, *options.values())))
             if key not in known:
                 known[key] = function(*args, **options)
                 if len(known) > most:

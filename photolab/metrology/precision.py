@@ -1,5 +1,6 @@
 """How repeatable a bench is: the pooled spread within groups, and whether groups scatter alike."""
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -117,10 +118,8 @@ def limits_by_pairs(sd: float, *, pairs: float, dof: float, coverage: float) -> 
     """
     demand(pairs >= 1, "pairs must be 1 or more", pairs)
     free = max(dof, pairs)
-    ln_c4 = 0.5 * np.log(2.0 / free) + gammaln((free + 1.0) / 2.0) - gammaln(free / 2.0)
-    middle = float(np.exp(-ln_c4))
-    spread = float(np.sqrt(max(1.0 + (np.pi / 2.0 - 1.0) / pairs - middle**2, 0.0)))
-    half = coverage_factor(coverage) * spread
+    middle = math.exp(gammaln(free / 2.0) - gammaln((free + 1.0) / 2.0)) * math.sqrt(free / 2.0)
+    half = coverage_factor(coverage) * math.sqrt(max(1.0 + (math.pi / 2.0 - 1.0) / pairs - middle**2, 0.0))
     return sd * max(middle - half, 0.0), sd * (middle + half)
 
 

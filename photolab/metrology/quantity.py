@@ -943,15 +943,13 @@ class Joint:
             object.__setattr__(self, key, value)
 
     @classmethod
-    def of(cls, quantities: Mapping[Any, Measured], *, first: Iterable[Input] = ()) -> Joint:
+    def of(cls, quantities: Mapping[Any, Measured]) -> Joint:
         """Return quantities as one joint result.
 
         Parameters
         ----------
         quantities : mapping of hashable to Measured
             The quantities by name. [unit]
-        first : iterable of Input
-            Inputs that stand before all others: their order is not that of a sum.
 
         Returns
         -------
@@ -960,8 +958,9 @@ class Joint:
         """
         from scipy import sparse  # heavy, and two readings do without
 
-        used = dict.fromkeys(q for one in quantities.values() for q in one.parts)
-        place = {q: k for k, q in enumerate(dict.fromkeys((*(q for q in first if q in used), *used)))}
+        place = {
+            q: k for k, q in enumerate(dict.fromkeys(q for one in quantities.values() for q in one.parts))
+        }
         columns = [place[q] for one in quantities.values() for q in one.parts]
         values = [c for one in quantities.values() for c in one.parts.values()]
         starts = np.cumsum([0, *(len(one.parts) for one in quantities.values())])
@@ -1053,19 +1052,16 @@ class Joint:
         """
         from scipy import sparse  # heavy, and two readings do without
 
-        place = {q: k for k, q in enumerate(self.inputs)}
-        for q in (q for one in others.values() for q in one.parts):
-            place.setdefault(q, len(place))
-        own, shape = self.sensitivities, (len(others), len(place))
+        more, place, own = Joint.of(others), {q: k for k, q in enumerate(self.inputs)}, self.sensitivities
+        columns = np.array([place.setdefault(q, len(place)) for q in more.inputs], dtype=np.intp)
+        shape, slopes = (len(others), len(place)), more.sensitivities
         own = sparse.csr_array(own.full() if isinstance(own, Factored) else own)
         own.resize(shape)
-        of = [(row, place[q], c) for row, one in enumerate(others.values()) for q, c in one.parts.items()]
-        rows, columns, slopes = zip(*of, strict=True) if of else ((), (), ())
-        added = sparse.csr_array((np.array(slopes, dtype=float), (rows, columns)), shape=shape)
+        added = sparse.csr_array((slopes.data, columns[slopes.indices], slopes.indptr), shape=shape)
         total, most = own + added, abs(own) + abs(added)
         total = total.multiply(abs(total) > 1e-13 * most).tocsr()
-        values = self.values + [one.value for one in others.values()]
-        return Joint(tuple(others), values, self.inputs.followed_by([*place][len(self.inputs) :]), total)
+        inputs = self.inputs.followed_by([*place][len(self.inputs) :])
+        return Joint(more.names, self.values + more.values, inputs, total)
 
     def in_scope(self, scope: str) -> Joint:
         """Return the same estimates with the inputs that count in a scope.

@@ -210,9 +210,8 @@ def _sizes(root: Floats, family: Contrasts, balance: Floats, seed: int) -> Float
     """Return nodes of the largest balanced statistic over the length of the errors, ascending."""
     scale = 1.0 / (family.standard_uncertainty * balance)
     apart = ((root[family.first] - root[family.second]) * scale[:, None]).astype(np.float32)
-    shares = family.shares.astype(np.float32)
-    alike = np.all(np.ptp(family.shares, axis=1) < 1e-9)
-    shares = shares[:, :1] if alike else shares
+    alike = bool(np.all(np.ptp(family.shares, axis=1) < 1e-9))
+    shares = family.shares[:, : 1 if alike else None].astype(np.float32)
     return _nodes(apart.tobytes(), shares.tobytes(), len(apart), tuple(family.group_dof.tolist()), seed)
 
 

@@ -12,6 +12,7 @@ those to come, with the folder's own standard deviations: invented readings say 
 them are drawn again with known truth, and evaluated by what they scatter.
 """
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
@@ -392,11 +393,9 @@ class _Choice:
 
     def unheld(self, chosen: Sequence[Piece]) -> tuple[Piece, ...]:
         """Return the pieces that have no reading at the hold time after some more seatings."""
-        every = [
-            (n, piece, h) for n, pieces in self.pieces.items() for piece in pieces for h in self.housings
-        ]
-        held = self._after(chosen)[1]
-        return tuple(piece for piece in every if piece not in held)
+        held, known = self._after(chosen)[1], ((n, piece) for n, of in self.pieces.items() for piece in of)
+        every = itertools.product(known, self.housings)
+        return tuple(one for of, h in every if (one := (*of, h)) not in held)
 
     def pieces_for(self, hours: float) -> tuple[list[Piece], bool]:
         """Return what to seat between the baselines, the best use of the time first, and whether nothing more fits."""

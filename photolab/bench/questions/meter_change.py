@@ -16,7 +16,7 @@ from photolab.bench.results.ratio_table import ratio_table, with_families
 from photolab.bench.terms.model import Bench, Meter
 from photolab.bench.terms.verdicts import NO_ANSWER
 from photolab.errors import MethodError, attempt
-from photolab.metrology.quantity import Joint, measured
+from photolab.metrology.quantity import measured
 
 
 @dataclass(frozen=True, eq=False)
@@ -178,9 +178,8 @@ def _with_links(campaign: Campaign, links: pd.DataFrame) -> Campaign:
     doubts = {
         str(kind): measured(0.0, link_input(str(meter), str(kind), u, dof)) for meter, kind, u, dof in known
     }
-    nothing = measured(0.0)
-    moved = {n: joint[n] + doubts.get(technologies.get(n[0], ""), nothing) for n in joint.names}
-    return replace(campaign, joint=Joint.of(moved, first=joint.inputs))
+    more = {n: doubts.get(technologies.get(n[0], ""), measured(0.0)) for n in joint.names}
+    return replace(campaign, joint=joint.plus(more))
 
 
 def colour_prediction(campaign: Campaign, change: MeterChange) -> pd.DataFrame:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import compress
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -154,35 +155,23 @@ def entering(
     list of tuple of Assumption
         Of each ratio in each scope.
     """
-    inputs, every = ratios.inputs, [*assumed]
-    usual = [not one.terms and one.key not in _DECIDED for one in every]
-    terms = np.array([_term(q.name) for q in inputs.models], dtype=np.str_)[inputs.model]
-    rests = np.array([one._rests(inputs, terms) for one in every], dtype=float).reshape(
-        len(every), len(inputs)
-    )
-    corrects = np.array([one.corrects for one in every], dtype=bool)
-    whole = ratios.sensitivities
-    if isinstance(
-        whole, Factored
-    ):  # what ties hundreds of lamps is not weighed: at worst one default more is named
-        whole = whole.plain
+    inputs, every, whole = ratios.inputs, [*assumed], ratios.sensitivities
+    # of what ties hundreds of lamps together nothing is weighed: at worst one default more is named
+    whole = whole.plain if isinstance(whole, Factored) else whole
     moved = replace(ratios, sensitivities=whole).contributions()
     variance = moved.power(2) if hasattr(moved, "power") else moved**2
+    terms = np.array([_term(q.name) for q in inputs.models], dtype=np.str_)[inputs.model]
+    rests = np.array([one._rests(inputs, terms) for one in every] or np.empty((0, len(inputs))), dtype=float)
 
     def told(counted: NDArray[np.bool_]) -> NDArray[np.bool_]:
         return np.asarray(variance @ (rests * counted).T > LEAST_SHARE * (variance @ counted)[:, None])
 
-    at_all = told(np.ones(len(inputs), dtype=bool))
-    enters = [np.where(corrects, at_all, told(inputs.of_scope(scope))).tolist() for scope in scopes]
-    return [
-        tuple(
-            x
-            for x, always, so in zip(every, usual, row, strict=True)
-            if (x.section != "housing" if always else so)
-        )
-        for rows in zip(*enters, strict=True)
-        for row in rows
-    ]
+    usual = [not one.terms and one.key not in _DECIDED for one in every]
+    everywhere = [one.section != "housing" for one in every]
+    corrects, at_all = [one.corrects for one in every], told(np.ones(len(inputs), dtype=bool))
+    of_scopes = (np.where(corrects, at_all, told(inputs.of_scope(scope))) for scope in scopes)
+    enters = [np.where(usual, everywhere, found) for found in of_scopes]
+    return [tuple(compress(every, row)) for rows in zip(*enters, strict=True) for row in rows]
 
 
 def assumptions(bench: Bench) -> tuple[Assumption, ...]:

@@ -318,9 +318,8 @@ def check_number(value: float, typed: str, field: Field, form: UnitForm | None =
     in_range = field.kind == "count" and inside(np.floor(canonical), field)
     wanted = "a whole number" if in_range else field.wanted
     words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
-    if (
-        field.unit == "1" and field.kind != "count" and value > max(field.high or math.inf, 10.0)
-    ):  # no slip of a digit
+    percentage = max(field.high or math.inf, 10.0)  # a ratio below it has a slip of a digit
+    if field.unit == "1" and field.kind != "count" and value > percentage:
         ratios = {f"{value:g} %": value / 100.0, f"{value:g} % more": 1.0 + value / 100.0}
         meant = [f"{said} is written {ratio:g}" for said, ratio in ratios.items() if inside(ratio, field)]
         words += f" {', '.join(meant)}." * bool(meant)

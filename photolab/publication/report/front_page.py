@@ -329,10 +329,9 @@ def front_page(campaign: Campaign, rows: pd.DataFrame, *, fingerprint: str) -> t
         "<h3>Check it yourself</h3>",
         f"<p>Data fingerprint: <code>{html.escape(fingerprint)}</code>. photolab {photolab.__version__}. The line to "
         "run on the same bench folder: <code>photolab appendix FOLDER</code>. It gives the same bytes under the "
-        "versions named in <code>provenance.json</code>. The figures of light, of what is left of it, of watts and of "
-        "surface temperatures stand in <code>results.csv</code>; <code>results.xlsx</code> says what its columns "
-        "mean. Prices, lm/W of a claim, candela from the bench's own readings, ranks and K/W stand in the parts of "
-        "this report alone.</p>",
+        "versions named in <code>provenance.json</code>. What was measured stands in "
+        "<code>results.csv</code>; <code>results.xlsx</code> says what its columns mean. What is worked out from it "
+        "further, a price or a rank, say, stands in the parts of this report alone.</p>",
         "<details><summary>What do the columns of results.csv mean?</summary>",
         clean_table(meanings),
         "</details>",

@@ -33,12 +33,8 @@ LIGHT = "illuminance ratio"
 FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
 BOUNDED = ", by bounds of a record that ends before"
-KEPT_BY = {
-    "record": "its record",
-    "bounds": "its record",
-    "readings": "its readings at both instants",
-    "pieces": "the mean of its pieces held",
-}
+KEPT_BY = dict.fromkeys(("record", "bounds"), "its record")
+KEPT_BY |= {"readings": "its readings at both instants", "pieces": "the mean of its pieces held"}
 """What says how much of a lamp's light is left, by `PageOne.kept_by`."""
 _GLUE = "\N{NO-BREAK SPACE}"
 _TO = f"{_GLUE}to{_GLUE}"

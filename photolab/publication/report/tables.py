@@ -107,15 +107,13 @@ def results(campaign: Campaign) -> pd.DataFrame:
         name: [x for part in parts for x in (part[name].tolist() if name in part else [other] * len(part))]
         for name, other in blank.items()
     }
-    orders: dict[str, list[Any]] = {
-        "lamp": bench.tables["lamps"]["lamp"].tolist(),
-        "measurand": [*dict.fromkeys(cells["measurand"])],
-        "scope": [*SCOPES],
-    }
-    ranks = {name: {one: k for k, one in enumerate(order)} for name, order in orders.items()}
-    keys = ("lamp", "measurand", "housing", "point", "instant", "scope")
-    by = ([ranks[name][x] for x in cells[name]] if name in ranks else cells[name] for name in keys)
-    ranked = list(zip(*by, strict=True))
+    lamps = {lamp: k for k, lamp in enumerate(bench.tables["lamps"]["lamp"])}
+    measurands, scopes = [*dict.fromkeys(cells["measurand"])], [*SCOPES]
+    keys = (cells[name] for name in ("lamp", "measurand", "housing", "point", "instant", "scope"))
+    ranked = [
+        (lamps[lamp], measurands.index(what), *where, scopes.index(scope))
+        for lamp, what, *where, scope in zip(*keys, strict=True)
+    ]
     order = sorted(range(len(ranked)), key=ranked.__getitem__)
     return pd.DataFrame(_rounded({name: [values[k] for k in order] for name, values in cells.items()}))
 

@@ -1,12 +1,11 @@
 """Sentences on the bench itself: how repeatable it is, whether it held, what a new meter or protocol does."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
 
 from photolab.bench.inputs.spreads import FLAG_LEVEL
 from photolab.bench.questions.meter_change import MeterChange
@@ -57,15 +56,15 @@ def level_words(level: str) -> str:
     return f"{' and '.join(names)} together"
 
 
-def pairs_words(by_pairs: float, groups: Sequence[ArrayLike], *, coverage: float) -> str:
+def pairs_words(by_pairs: float, groups: Iterable[tuple[Any, pd.DataFrame]], *, coverage: float) -> str:
     """Return whether a standard deviation by pairs is what normal scatter gives beside the pooled one.
 
     Parameters
     ----------
     by_pairs : float
-        From the first and second value of each group, the third and fourth, and so on. [any unit]
-    groups : sequence of array_like
-        The same values. [any unit]
+        From the first and second value of each group, the third and fourth, and so on. [1]
+    groups : iterable of (key, DataFrame)
+        The same values, in a column ln_value, as a groupby gives them. [1]
     coverage : float
         Part of benches of normal scatter of which that is said. [1]
 
@@ -74,11 +73,11 @@ def pairs_words(by_pairs: float, groups: Sequence[ArrayLike], *, coverage: float
     str
         The words.
     """
-    sizes = [np.size(x) for x in groups]
-    if not any(np.ptp(x) > 0.0 for x in groups):
+    values = [rows["ln_value"].to_numpy(float) for _, rows in groups]
+    if not any(np.ptp(x) > 0.0 for x in values):
         return "nothing scatters"
-    sd, dof = pooled_sd(groups)
-    low, high = limits_by_pairs(sd, pairs=sum(n // 2 for n in sizes), dof=dof, coverage=coverage)
+    sd, dof = pooled_sd(values)
+    low, high = limits_by_pairs(sd, pairs=sum(len(x) // 2 for x in values), dof=dof, coverage=coverage)
     if low <= by_pairs <= high:
         return "as near as normal scatter gives"
     return "further apart: the scatter may not be normal"
