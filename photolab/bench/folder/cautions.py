@@ -321,9 +321,8 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
         swapped = (ambient / reference - 1.0).abs() < VOLTS_OFF
         ask = np.where(swapped, "; are volts and ambient in each other's column?", "; which is right?")
         if name in ("readings", "distance"):
-            as_read = ~swapped & (
-                far["lamp"].map(bench.technologies) != "filament"
-            )  # nothing brings it to the volts
+            # nothing brings the light of other lamps to the volts
+            as_read = ~swapped & (far["lamp"].map(bench.technologies) != "filament")
             ask = np.where(as_read, "; which is right? Its light is given as it was read.", ask)
         words = "{value:g} V on a bench of {reference:g} V (reference_voltage_V){ask}"
         yield "caution 34", name, far.assign(ask=ask), column, words
@@ -414,13 +413,10 @@ def _runs(bench: Bench, faults: Faults) -> None:
 def _asked(bench: Bench, faults: Faults) -> None:
     """Caution 37: questions that were asked after the first reading."""
     first = bench.first_date
-    for question in bench.questions:
-        if first and question.asked_on > first:
-            words = f'question about "{shown(question.lamp)}": asked_on = {question.asked_on}, after the first reading'
-            said = (
-                f"{words}, of {first}; is the date right? Page one says that it was asked after the readings."
-            )
-            faults.add("caution 37", "bench.toml", said)
+    for one in (one for one in bench.questions if first and one.asked_on > first):
+        words = f'question about "{shown(one.lamp)}": asked_on = {one.asked_on}, after the first reading, of {first}; '
+        words += "is the date right? Page one says that it was asked after the readings."
+        faults.add("caution 37", "bench.toml", words)
 
 
 def _dark(bench: Bench, faults: Faults) -> None:
