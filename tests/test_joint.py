@@ -401,6 +401,15 @@ def test_quantities_with_others_added_are_the_sums_of_measured_ones(matrix):
     assert whole[0, 1] == pytest.approx(joint.covariance[0, 1] + 0.5 * 0.004**2, rel=1e-12)
 
 
+def test_what_rounding_leaves_of_an_input_that_cancels_is_none():
+    """Closed form: 0.1 + 0.2 less 0.3 is nothing, and 5e-17 in floats."""
+    q = Input("seat", 1.0)
+    joint = Joint(["a"], [0.0], [q, Input("other", 1.0)], [[0.1 + 0.2, 1.0]])
+    found = joint.plus({"b": Measured(0.0, {q: -0.3})})
+    assert found["b"].u == 1.0
+    assert q not in {q for q, c in found["b"].parts.items() if c}
+
+
 def test_inputs_behind_others_keep_their_estimates():
     """Closed form: what rests on one estimate of variance stays together, what is new has its own."""
     found = three_lamps().plus({k: Measured(0.0, {Input(("new", k), 0.01, dof=7): 1.0}) for k in "abc"})

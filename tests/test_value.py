@@ -1,11 +1,13 @@
 """Claims against power and the price of a gain: oracles closed forms and the rule as designed (common
 practice)."""
 
+import math
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from photolab.bench.terms.value import judge_claim, price_age, price_of_gain
+from photolab.bench.terms.value import judge_claim, judge_claimed_power, price_age, price_of_gain
 
 BOUGHT = {"price_per": "pair", "price_date": "2025-03-01", "last_day": "2025-03-20", "currency": "EUR"}
 
@@ -140,3 +142,26 @@ def test_claim_refuses():
         judge_claim(0.0, 20.0, claimed_per="lamp", power_per="lamp")
     with pytest.raises(ValueError, match="claimed_per must be lamp or pair"):
         judge_claim(9000.0, 20.0, claimed_per="box", power_per="lamp")
+
+
+@pytest.mark.parametrize(("per", "claimed"), [("lamp", 38.0), ("pair", 76.0)])
+def test_claimed_watts_are_set_against_the_measured_ones(per, claimed):
+    """Closed form: 38 W a lamp over 19 W, 16 to 20 W: twice as much, 1.9 to 2.375 times."""
+    found = judge_claimed_power(claimed, 19.0, 16.0, 20.0, claimed_per=per)
+    assert found.code == "given"
+    assert_allclose([found.times, found.low, found.high], [2.0, 1.9, 2.375], rtol=1e-15)  # float rounding
+
+
+@pytest.mark.parametrize(
+    ("claimed", "power", "per", "code"),
+    [
+        (math.nan, 19.0, "lamp", "no_claim"),
+        (38.0, 19.0, "", "claim_without_per"),
+        (38.0, math.nan, "lamp", "no_power"),
+    ],
+)
+def test_what_is_missing_beside_claimed_watts_is_named(claimed, power, per, code):
+    """Closed form: nothing to divide, or nothing to divide by."""
+    found = judge_claimed_power(claimed, power, power, power, claimed_per=per)
+    assert found.code == code
+    assert math.isnan(found.times)
