@@ -288,7 +288,7 @@ def picture(
     if invented:
         _foot(figure, "invented data", size=mark_size, room=room, right=True)
         words = f"Invented data. {words}"
-    return Picture(_saved(figure, "png"), words)
+    return Picture(_saved(figure, figure.dpi, "png")["png"], words)
 
 
 def drawn(
@@ -389,14 +389,18 @@ def stored(figure: Figure, foot: str, *, dpi: float = 220.0, size: float = 8.0) 
     lines = textwrap.wrap(shown_signs(foot), int(100.0 * figure.get_figwidth() / size))
     room = 0.0175 * size * len(lines) / figure.get_figheight()
     _foot(figure, "\n".join(lines), size=size, room=room)
-    return {kind: _saved(figure, kind, dpi=dpi) for kind in _NAMELESS}
+    return _saved(figure, dpi, *_NAMELESS)
 
 
-def _saved(figure: Figure, kind: str, **more: Any) -> bytes:
-    """Return a figure as the bytes of a file."""
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format=kind, metadata=_NAMELESS[kind], **more)
-    return buffer.getvalue()
+def _saved(figure: Figure, dpi: float, *kinds: str) -> dict[str, bytes]:
+    """Return a figure as the bytes of files, by their kind."""
+    figure.set_dpi(dpi)
+    figure.get_layout_engine().execute(figure)  # type: ignore[union-attr]
+    figure.set_layout_engine(None)  # laid out once: each file would draw it once more for its layout
+    files = {kind: io.BytesIO() for kind in kinds}
+    for kind, file in files.items():
+        figure.savefig(file, format=kind, dpi=dpi, metadata=_NAMELESS[kind])
+    return {kind: file.getvalue() for kind, file in files.items()}
 
 
 def _foot(figure: Figure, text: str, *, size: float, room: float, right: bool = False) -> None:
