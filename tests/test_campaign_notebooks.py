@@ -14,10 +14,12 @@ from numpy.testing import assert_allclose
 from scipy import stats
 from shared_demo import demo_campaign as demo
 from shared_demo import rows_of
+from small_benches import METER, bench, csv
 
 from photolab.bench.questions.overturning import without_each
 from photolab.bench.questions.review import Forecast
 from photolab.bench.results.derived import judge_gain
+from photolab.bench.results.evaluation import evaluate
 from photolab.metrology.comparison import Equivalence
 from photolab.metrology.reporting import decimal
 from photolab.publication.report.held_back import held_back
@@ -339,6 +341,13 @@ def test_leaving_out_the_only_specimen_leaves_no_answer():
     assert parts["K7, specimen 1"] is None
     with pytest.raises(ValueError, match="level must be one of mounting, specimen, day; got 'week'"):
         next(without_each(demo(), "K7", "B0", housing="HP", level="week"))
+
+
+def test_a_folder_without_days_has_none_to_leave_out(tmp_path):
+    read = [("B0", 300, 1), ("B0", 303, 2), ("K1", 330, 1), ("K1", 333, 2)]
+    made = evaluate(bench(tmp_path, csv("lamp,illuminance_lx,mounting", read), toml=METER))
+    assert not [*without_each(made, "K1", "B0", housing="", level="day")]
+    assert len([*without_each(made, "K1", "B0", housing="", level="mounting")]) == 4
 
 
 def test_somebody_elses_number_by_normalized_error():

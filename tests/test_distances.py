@@ -11,7 +11,7 @@ from photolab.bench.folder.records import read_bench
 from photolab.bench.inputs.corrections import ALL
 from photolab.bench.results.distances import distance_rows, evaluate_distances
 from photolab.publication.report.notebooks import repository_root
-from photolab.publication.sentences.words_light import law_words
+from photolab.publication.sentences.words_light import law_words, where_words
 
 READINGS = "lamp,illuminance_lx,housing\nB0,300,HP\nK1,330,HP\n"
 HEAD = "run,lamp,housing,distance_m,illuminance_lx,dark_lx,range_lx"
@@ -114,6 +114,17 @@ def test_exact_law_is_given_back(tmp_path):
     assert_allclose(one.intensity, 10_000, rtol=2e-4)
     assert_allclose(one.centre_found.value, 0.1, atol=5e-4)
     assert_allclose(one.points["residual_percent"], 0, atol=0.02)
+
+
+@pytest.mark.parametrize(("declared", "limit", "agrees"), [(100, 100, True), (0, 200, True), (0, 20, False)])
+def test_a_centre_that_the_run_refutes_is_said(tmp_path, declared, limit, agrees):
+    """Oracle: closed form E = 10 000 cd/(d + 0.1 m)^2, beside a centre declared to be good to a limit."""
+    rows = [("R", "B0", "HP", d, round(10_000 / (d + 0.1) ** 2, 2), 0, 4000) for d in (2, 3, 4, 6, 8)]
+    placed = PLACED.replace("offset_mm = 100", f"offset_mm = {declared}\noffset_uncertainty_mm = {limit}")
+    said = where_words(run_of(tmp_path, rows, toml=placed))[0]
+    assert f"{declared} mm is declared" in said
+    assert ("The two do not agree" in said) is not agrees
+    assert agrees or "write offset_mm = 100 and offset_uncertainty_mm = 26." in said
 
 
 def test_volts_of_a_filament_lamp_are_brought_to_the_reference(tmp_path):

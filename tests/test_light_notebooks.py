@@ -290,9 +290,17 @@ def test_colour_counts_as_corrected_only_where_a_factor_corrects_the_pair(demo):
 def test_check_says_that_a_spectrum_alone_corrects_nothing(demo):
     """Oracle: the demo with all its spectra, and without those of its meters."""
     told = {one.what: one.answer for one in readiness.list_abilities(demo, evaluate(demo))}
-    assert told["LED against halogen"] == "with spectra on file"
+    assert told["LED against filament"] == "with spectra on file"
     alone = replace(demo, spectra={n: one for n, one in demo.spectra.items() if one.kind == "source"})
     told = {one.what: one.answer for one in readiness.list_abilities(alone, evaluate(alone))}
-    assert told["LED against halogen"].endswith(
+    assert told["LED against filament"].endswith(
         "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
     )
+
+
+def test_check_speaks_of_any_two_kinds_of_light(tmp_path):
+    """Oracle: the folder: a discharge baseline and an LED lamp."""
+    lamps = "lamp,technology,role\nB0,xenon,baseline\nK1,led,candidate\n"
+    made = bench(tmp_path, "lamp,illuminance_lx\nB0,300\nK1,330\n", lamps=lamps, toml=METER)
+    told = {one.what: one.answer for one in readiness.list_abilities(made, evaluate(made))}
+    assert told["LED against discharge"].startswith("with f1' ")

@@ -551,6 +551,11 @@ def test_words_name_who_and_when(folder, tmp_path, small_blocks):
         for instant in ("initial", "hold")
         for whom in ("for the specimens on the bench", "for the models as sold")
     ]
+    of_families = [line for line in lines if "in the family" in line or "among all pairs" in line]
+    assert of_families
+    assert [
+        line for line in lines[:-1] if line.endswith(", 2 benches")
+    ] == of_families  # every third is judged so
 
 
 def test_a_dask_cluster_changes_no_byte(folder, tmp_path, small_blocks):

@@ -14,6 +14,8 @@ from photolab.bench.folder.records import read_bench
 from photolab.bench.questions.repeatability import initial_readings, level_spreads
 from photolab.bench.results.evaluation import evaluate
 from photolab.errors import MethodError
+from photolab.metrology.precision import Homogeneity
+from photolab.publication.sentences.words_bench import homogeneity_words, levels_words
 
 DATA = Path(__file__).parents[1] / "data"
 HEADER = "lamp,illuminance_lx,housing,day,specimen,mounting,range_lx"
@@ -141,3 +143,40 @@ def test_counts_stand_beside_the_levels(campaign):
         readings.groupby(["lamp", "specimen", "housing", "day", "mounting"]).size()
     )
     assert (counts["lamp"], counts["housing"], counts["reading"]) == (9, 2, len(readings))
+
+
+def test_days_and_seatings_that_cannot_be_told_apart_are_told_together(tmp_path):
+    """Oracle: by the folder: each lamp is seated once a day; without days in the folder no day is counted."""
+    seats = [
+        (lamp, 300.0 + 7.0 * k * j, f"D{k}", f"D{k}") for j, lamp in enumerate(("B0", "K1")) for k in range(4)
+    ]
+    rows = [
+        (lamp, round(lx * (1.0 + 0.002 * n), 1), day, seat) for lamp, lx, day, seat in seats for n in (0, 1)
+    ]
+    days = csv("day,date", [(f"D{k}", f"2026-03-0{k + 1}") for k in range(4)])
+    made = bench(tmp_path / "days", csv("lamp,illuminance_lx,day,mounting", rows), toml=METER, days=days)
+    found = level_spreads(initial_readings(evaluate(made)))
+    said = levels_words(found)
+    assert said[0].startswith("Day and seating together scatter by ")
+    assert said[0].endswith(": these readings do not tell them apart.")
+    assert found.counts["day"] == 4
+    none = csv("lamp,illuminance_lx,mounting", [(lamp, lx, seat) for lamp, lx, _, seat in rows])
+    found = level_spreads(initial_readings(evaluate(bench(tmp_path / "none", none, toml=METER))))
+    assert found.counts["day"] == 0
+    assert ", no day stated. If that figure" in levels_words(found)[0]
+
+
+@pytest.mark.parametrize(
+    ("p", "widest", "judged"),
+    [
+        (0.3, 0.4, "Nothing speaks against one pooled standard deviation for all."),
+        (0.001, 0.001, "One pooled standard deviation does not serve them all: look at that one by itself."),
+        (
+            0.001,
+            0.4,
+            "They do not scatter alike, and the widest alone does not explain it: look at the quietest too.",
+        ),
+    ],
+)
+def test_groups_that_scatter_unlike_are_told_by_what_makes_them_so(p, widest, judged):
+    assert homogeneity_words(Homogeneity(9.0, p, "K1", 0.5, widest))[1] == judged

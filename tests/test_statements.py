@@ -72,7 +72,7 @@ def test_no_number_of_seatings_names_the_term_that_must_shrink():
     hard = compare(318, 347, meter=METER, technology=("filament", "led"), range_lx=4000.0)
     assert (
         statements.separate_words(hard)
-        == "More seatings will not show 9 %, because of the colour of the light: "
+        == "More seatings will not show 9.1 %, because of the colour of the light: "
         "get spectra or a spectral factor for the meter (spectra.csv)."
     )
 

@@ -24,6 +24,7 @@ from photolab.cli import main
 from photolab.errors import MethodError
 from photolab.publication.commands import take_screen
 from photolab.publication.commands.take_dialogue import Take, interval_words
+from photolab.publication.sentences.cautions import DISCHARGE
 
 DATE = "2026-03-04"
 START = datetime(2026, 3, 4, 18, 0, tzinfo=UTC)
@@ -381,6 +382,18 @@ def test_a_plan_is_followed_skipped_and_done(tmp_path):
     bench("", "4000", "", "")
     bench.at(61, "300", "")
     assert bench("").title == "No step of plan.csv is left for today"
+
+
+def test_a_discharge_lamp_is_called_with_its_caution(tmp_path):
+    """Oracle: lamps.csv: the stock lamp is xenon, the owl an LED lamp."""
+    plan = PLAN + f"1,{DATE},stock,1,left,1,initial\n2,{DATE},owl,1,left,1,initial\n"
+    folder = shed(tmp_path / "shed", plan=plan)
+    lamps = folder / "lamps.csv"
+    lamps.write_text(lamps.read_text().replace("filament", "xenon").replace("halogen", "xenon"))
+    bench = Bench(folder)
+    assert bench.view.lines == ("initial time alone", DISCHARGE)
+    bench("skip")
+    assert bench.view.lines == ("initial time alone",)
 
 
 def test_watts_are_asked_at_the_hold_time_where_the_folder_has_them(tmp_path):

@@ -79,6 +79,8 @@ def without_each(
     mine = seats[seats["lamp"].isin([a, b]) & (seats["housing"] == housing)]
     for part in mine[LEVELS[level]].astype(str).drop_duplicates().to_dict("records"):
         out = {str(column): value for column, value in part.items()}
+        if not any(out.values()):  # no day is stated
+            continue
         again: Campaign | None = None
         with suppress(MethodError):
             made = evaluate(campaign.bench, corrections=campaign.enabled, leave_out=out)

@@ -100,7 +100,8 @@ def level_spreads(
     """
     inner = _repeating(readings, levels)
     found = _nested(readings, inner, coverage) if inner else _readings_only(readings, coverage)
-    counts = {one: readings[one].nunique() for one in ("lamp", "housing", "day")}
+    counts = {one: readings[one].nunique() for one in ("lamp", "housing")}
+    counts["day"] = len({*readings["day"]} - {""})
     counts |= {"mounting": len(readings[SEAT].drop_duplicates()), "reading": len(readings)}
     return Levels(found, coverage, counts)
 

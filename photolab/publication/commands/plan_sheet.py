@@ -27,7 +27,7 @@ from photolab.publication.figures.chances import draw
 from photolab.publication.figures.common import new_figure, stored
 from photolab.publication.report.front_page import invented_words
 from photolab.publication.report.paper import as_pdf, quoted, typst_date
-from photolab.publication.sentences.cautions import AT_THE_BENCH, CAUTIONS, assumed_words
+from photolab.publication.sentences.cautions import AT_THE_BENCH, CAUTIONS, DISCHARGE, assumed_words
 from photolab.publication.sentences.statements import KIND_WORDS, advice, in_housing, time_of
 from photolab.publication.sentences.words_protocol import change_sentences
 
@@ -356,7 +356,7 @@ def _source(evening: Evening, height: float, words: str) -> str:
     heads = ["lamp", "housing", "at", *_heads(evening).values()]
     shows = [map(_text, row) for row in _figures(evening)]
     strikes = any(evening.bench.technologies[one.lamp] == "discharge" for one in evening.seatings)
-    said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or not c.startswith("Discharge"))]
+    said = [*CAUTIONS, *(c for c in AT_THE_BENCH if strikes or c != DISCHARGE)]
     lists = (f"list({', '.join(map(_text, half))})" for half in (said[::2], said[1::2]))
     beside = "\n\n".join(f"#{quoted(text)};" for text in _answers(evening))
     if words:

@@ -43,6 +43,7 @@ from photolab.bench.terms.faults import Faults, hint, shown
 from photolab.bench.terms.schema import TABLES
 from photolab.errors import MethodError, attempt
 from photolab.metrology.reporting import decimal
+from photolab.publication.sentences.cautions import DISCHARGE
 
 TYPING_S = 30.0
 """A figure typed no later than this after a mark was read at the mark. [s]"""
@@ -710,7 +711,8 @@ class Take:
             rests = f"{shown(first.lamp)} rests until {ends:%H:%M}; swap, or another lamp's code"
             return "A rest", _minutes((ends - at).total_seconds()), [rests]
         read = "initial and hold time" if first.hold else "initial time alone"
-        return f"Step {first.step}: {first}", "", [read]
+        strikes = self.bench.technologies.get(first.lamp) == "discharge"
+        return f"Step {first.step}: {first}", "", [read] + [DISCHARGE] * strikes
 
 
 def _minutes(s: float) -> str:

@@ -225,18 +225,19 @@ def how_measured(found: PageOne) -> tuple[Line, ...]:
     far = joined(f"{metres:g} m in {key}" for key, metres in places.items()) or "not stated"
     if len(places) == len(bench.housings) and len(set(places.values())) == 1:
         far = f"{next(iter(places.values())):g} m"
-    days = len({*campaign.seats["day"]} - {""}) or 1
-    covers = sorted({*bench.tables["readings"]["cover"]} - {""})
+    days = len({*campaign.seats["day"]} - {""})
+    on = f" on {count(days, 'day')}" if days else ", no day stated and so taken as one"
+    covers = sorted({*bench.tables["readings"]["cover"], *bench.tables["warm_up"]["cover"]} - {""})
     closed = f" Rear cover: {', sometimes '.join(covers)}." if covers else ""
     how = (
         f"How it was measured: lux at one place of the beam, distance {far}; meter {meters}; "
-        f"{count(len(seats), 'seating')} on {count(days, 'day')}; corrected for "
+        f"{count(len(seats), 'seating')}{on}; corrected for "
         f"{_steps(campaign) or 'nothing'}.{closed}"
     )
     light = technology_name(bench.technologies[campaign.baseline]) or "technology not stated"
     own: Line = (f"The baseline {campaign.baseline}: {light}",)
-    for row in found.every(campaign.baseline, "electrical power")[:1]:
-        own += (", ", page_one.plus_minus(row, " "), f" W ({percent})")
+    if watts := found.watts(campaign.baseline, blank=" ", unit=f" W ({percent})"):
+        own += (", ", *watts)
     lost = f" of its light at {settings.initial_s:g} s after {settings.hold_minutes:g} min"
     kept = found.kept(campaign.baseline)
     for row in found.every(campaign.baseline, "remaining light"):

@@ -151,6 +151,7 @@ def lamp_line(found: PageOne, lamp: str) -> Line:
             if not math.isnan(float(row["family_low"])):
                 line += (begin, found.percent(row), range_of, *found.range(row), ")", in_housing(housing))
                 line += (BOUNDED,) if found.bounded(row) else ()
+                line += (f" ({apart})",) if (apart := found.apart(row)) else ()
                 begin = ", "
     for place, housing in enumerate(alone):
         line += (", " if place else "; it keeps ", *found.keeps(found.kept(lamp)[housing]))

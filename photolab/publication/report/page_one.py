@@ -241,7 +241,7 @@ class PageOne:
         cells: dict[str, Callable[[PageOne, str], Line]] = {"lamp (specimens)": _named}
         cells |= {f"{h or 'the housing'}: {when}": partial(_light, housing=h) for h in self.housings}
         cells |= {
-            f"W (± at {percent} %)": _watts,
+            f"W (± at {percent} %)": PageOne.watts,
             f"surface (°C, ± at {percent} %)": _surface,
             "price, how obtained": _price,
             "to know": _to_know,
@@ -352,6 +352,30 @@ class PageOne:
         """
         return [row for key, row in self._rows.items() if (key[0], key[2]) == (lamp, measurand)]
 
+    def watts(self, lamp: str, *, blank: str = _GLUE, unit: str = "") -> Line:
+        """Return the measured watts of a lamp, at the hold time where they were read then; when, where lamps differ.
+
+        Parameters
+        ----------
+        lamp : str
+            Key of the rows.
+        blank : str, default a no-break space
+            What stands on either side of the sign.
+        unit : str, default ""
+            What follows the figure.
+
+        Returns
+        -------
+        Line
+            "61.4 ± 1.2 at 60 s"; nothing where none were measured.
+        """
+        every = {one: row for one in self.known for row in self.every(one, "electrical power")[:1]}
+        if (row := every.get(lamp)) is None:
+            return ()
+        alike = len({one["instant"] for one in every.values()}) == 1
+        when = "" if alike else f" at {time_of(self.campaign.bench, row['instant'])}"
+        return (plus_minus(row, blank), unit + when)
+
     def kept(self, lamp: str) -> dict[str, Row]:
         """Return what is left of a lamp's own light at the hold time.
 
@@ -405,6 +429,27 @@ class PageOne:
         """
         names = ((row[lamp], row["housing"], row["point"], row["instant"]) for lamp in ("lamp", "baseline"))
         return any(name in self.campaign.held.slack for name in names)
+
+    def apart(self, row: Row) -> str:
+        """Return whose record and readings at both instants disagree where a ratio at the hold time rests on them.
+
+        Parameters
+        ----------
+        row : dict
+            A row of results.csv.
+
+        Returns
+        -------
+        str
+            "record and readings of K1 disagree by 6 %"; blank where they agree.
+        """
+        known = self.campaign.held.apart.items() if row["instant"] == "hold" else ()
+        mine = {name[0]: size for name, size in known if name[1] == row["housing"]}
+        who = (lamp for lamp in (row["lamp"], row["baseline"]) if lamp in mine)
+        said = (
+            f"record and readings of {one} disagree by {decimal(abs(100.0 * mine[one]), 0)} %" for one in who
+        )
+        return "; ".join(said)
 
     def keeps(self, row: Row) -> Line:
         """Return what is left of a lamp's own light, with its range and the instant.
@@ -578,11 +623,6 @@ def _light(found: PageOne, lamp: str, housing: str) -> Line:
     return (*first, found.percent(row), " (", *found.range(row), f"), {word}")
 
 
-def _watts(found: PageOne, lamp: str) -> Line:
-    """Return the measured watts of a lamp, at the hold time where they were read then."""
-    return tuple(map(plus_minus, found.every(lamp, "electrical power")[:1]))
-
-
 def plus_minus(row: Row, blank: str = _GLUE) -> Told:
     """Return a value with half of its interval.
 
@@ -644,6 +684,7 @@ def _to_know(found: PageOne, lamp: str) -> Line:
         elif not what and left and left.method == "bounds" and late and found.bounded(late):
             what = f"at the hold time not read: bounds of a record of {decimal(last, 0)} min"
         stepped.setdefault(what, {})[run.housing] = None
+        stepped.setdefault(found.apart(late) if late else "", {})[run.housing] = None
     words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
     line: Line = ("; ".join(words),)
     between = f"{'; ' if words else ''}light above the cut-off: "

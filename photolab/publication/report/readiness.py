@@ -18,6 +18,7 @@ from photolab.bench.results.evaluation import evaluate
 from photolab.bench.terms.contents import CONTENTS
 from photolab.bench.terms.faults import shown
 from photolab.bench.terms.model import Bench
+from photolab.bench.terms.schema import technology_name
 from photolab.errors import RecordError
 from photolab.metrology.reporting import decimal
 from photolab.publication.report.provenance import report_state
@@ -291,8 +292,8 @@ def _seating(campaign: Campaign) -> Ability:
 
 
 def _colour(bench: Bench) -> Iterable[Ability]:
-    technologies = {t for t in bench.tables["lamps"]["technology"] if t}
-    if "filament" not in technologies or len(technologies) < 2:
+    first, *others = sorted({*bench.tables["lamps"]["technology"]} - {""}, reverse=True) or [""]
+    if not others:
         return
     meter = next(iter(bench.meters.values()))
     origin = "" if "mismatch_index_percent" in meter.declared else "assumed "
@@ -304,7 +305,9 @@ def _colour(bench: Bench) -> Iterable[Ability]:
         answer = "with spectra on file"
     elif bench.spectra:
         answer += "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
-    yield Ability("LED against halogen", answer, "05", True)
+    yield Ability(
+        f"{technology_name(first)} against {joined(map(technology_name, others))}", answer, "05", True
+    )
 
 
 def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:

@@ -27,12 +27,18 @@ CAUTIONS = (
 #: Those of them that somebody needs who reads a report and runs no bench.
 READERS = CAUTIONS[:4]
 
+#: Where a discharge lamp is seated.
+DISCHARGE = (
+    "Discharge lamps: the ballast strikes with thousands of volts; do not open, touch or re-plug it while "
+    "powered."
+)
+
 #: What belongs beside a powered bench, on the page of an evening.
 AT_THE_BENCH = (
     "Keep hot lamps from cloth, cardboard and tape; let a lamp cool before seating it again, longer than planned where "
     "it is still hot; stay with a powered housing, an extinguisher at hand.",
     "Stand beside the beam, never in it.",
-    "Discharge lamps: the ballast strikes with thousands of volts; do not open, touch or re-plug it while powered.",
+    DISCHARGE,
     "Mains supplies and battery chargers: as their makers say.",
 )
 
@@ -63,6 +69,7 @@ _CHANGED = (
     ("voltage", "ratios between filament and other lamps"),
     ("ambient", "ratios of lamps read at different room temperatures"),
     ("initial", "every figure: another instant is another figure"),
+    ("step between", "ratios of lamps read on different ranges"),
     ("range", "every ratio: range terms are not shared"),
     ("power reading", "watts, light per watt"),
     ("hold", "figures after the hold time"),

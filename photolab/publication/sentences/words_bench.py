@@ -223,14 +223,19 @@ def levels_words(found: Levels) -> tuple[str, ...]:
         seat = math.sqrt(row["variance"] + reading * counts["mounting"] / counts["reading"])
         limit = decimal(100.0 * coverage_factor(found.coverage) * math.sqrt(2.0) * seat, 1)
         places = 2 if 100.0 * row["sd"] < 1.0 else 1
+        over = f"over {counted(counts['day'], 'day')}" if counts["day"] else "no day stated"
         sd, low = (decimal(100.0 * row[key], places) for key in ("sd", "low"))
         high = decimal(100.0 * row["high"], 0 if row["high"] >= 0.1 else places)
         said.append(
             "Seat a lamp again on the same day and its reading changes: the standard deviation from seating to seating "
-            f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, over "
-            f"{counted(counts['day'], 'day')}. If that figure is the true one, two seatings of one lamp differ by less "
-            f"than {limit} % in {percent} of 100 cases."
+            f"is {sd} % ({low} to {high} % at {percent} %), in {counted(counts['housing'], 'housing')}, {over}. "
+            f"If that figure is the true one, two seatings of one lamp differ by less than {limit} % in {percent} of "
+            "100 cases."
         )
+    for level in (level for level in rows if "+" in level and "mounting" in level.split("+")):
+        low, sd, high = (decimal(100.0 * rows[level][end], 1) for end in ("low", "sd", "high"))
+        told = f"{capital(level_words(level))} scatter by {sd} % ({low} to {high} % at {percent} %)"
+        said.append(f"{told}: these readings do not tell them apart.")
     ordered = sorted(rows.values(), key=lambda row: -row["part"])
     parts = [f"{level_words(row['level'])} {decimal(100.0 * row['part'], 0)} %" for row in ordered]
     then = f"; then {', '.join(parts[1:])}" if parts[1:] else ""
@@ -256,8 +261,12 @@ def homogeneity_words(found: Homogeneity) -> tuple[str, ...]:
         Sentences.
     """
     judged = "Nothing speaks against one pooled standard deviation for all."
-    if min(found.p, found.widest_p) < FLAG_LEVEL:
+    if found.widest_p < FLAG_LEVEL:
         judged = "One pooled standard deviation does not serve them all: look at that one by itself."
+    elif found.p < FLAG_LEVEL:
+        judged = (
+            "They do not scatter alike, and the widest alone does not explain it: look at the quietest too."
+        )
     wide, large = in_campaigns(found.widest_p), in_campaigns(found.p)
     head = f"{found.widest} scatters most. If all scattered alike, one as wide would still appear {wide}"
     return f"{head}, and differences as large among all of them {large}.", judged

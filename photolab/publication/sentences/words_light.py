@@ -166,6 +166,12 @@ def where_words(one: DistanceResult) -> tuple[str, ...]:
             f"the light spreads as from a point {fitted} mm behind the reference face at {100.0 * one.coverage:g} %; "
             f"{decimal(1000.0 * one.centre.value, 0)} mm is declared."
         )
+        far_off, wide = (1000.0 * x for x in (found.value - one.centre.value, found.half_width(one.coverage)))
+        if abs(far_off) > math.hypot(wide, 1000.0 * one.centre.half_width(one.coverage)):
+            said[0] += (
+                f" The two do not agree, and candela from one reading rest on the declared one: look at the run, then "
+                f"write offset_mm = {decimal(1000.0 * found.value, 0)} and offset_uncertainty_mm = {decimal(wide, 0)}."
+            )
     if one.laws.flatness is not None and one.laws.flatness.code != "too_few":  # else it cannot tell
         far, near, size = one.points["distance_m"].max(), one.smallest_usable, one.geometric_distance
         alone = f" The size of the opening alone would allow {decimal(size, 2)} m."
