@@ -16,14 +16,7 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from photolab.errors import demand
-from photolab.metrology.arguments import (
-    Floats,
-    as_given,
-    must_hold,
-    positive,
-    require,
-    same_length,
-)
+from photolab.metrology.arguments import Floats, as_given, must_hold, positive, require, same_length
 
 WINDOW = (380.0, 780.0)
 """Window of the integrals unless another is given. [nm]"""

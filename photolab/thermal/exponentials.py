@@ -68,13 +68,7 @@ class ExponentialFit(Computed):
     """
 
     def __init__(
-        self,
-        x: Floats,
-        problem: Separable,
-        found: Projection,
-        form: str,
-        given: Floats,
-        inflation: float,
+        self, x: Floats, problem: Separable, found: Projection, form: str, given: Floats, inflation: float
     ) -> None:
         self.form, linear, rates = form, problem.fixed.shape[1], np.exp(-found.theta)
         shift = float(x[0] - problem.x[0])

@@ -65,12 +65,7 @@ class StepScan:
 
 
 def scan_step(
-    time_s: Floats,
-    residual: Floats,
-    design: Floats,
-    *,
-    threshold: float = THRESHOLD,
-    rounding: float = 0.0,
+    time_s: Floats, residual: Floats, design: Floats, *, threshold: float = THRESHOLD, rounding: float = 0.0
 ) -> StepScan:
     """Scan the residuals of a smooth fit for a step.
 

@@ -19,14 +19,7 @@ from photolab.thermal.exponentials import fit_exponentials
 from photolab.thermal.residuals import StableScatter
 from photolab.thermal.steps import THRESHOLD, THRESHOLD_COARSE, scan_ripple, scan_step
 from photolab.thermal.variable_projection import Projection, Separable, solve
-from photolab.thermal.warm_up_model import (
-    LEAST_GAP,
-    ROUNDING,
-    Curve,
-    described_fit,
-    locate_step,
-    separable,
-)
+from photolab.thermal.warm_up_model import LEAST_GAP, ROUNDING, Curve, described_fit, locate_step, separable
 from photolab.thermal.warm_up_result import Finding, Step, WarmUp
 
 FEWEST_READINGS = 8  # two exponentials and a level take five

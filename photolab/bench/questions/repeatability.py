@@ -70,10 +70,7 @@ def _initial(corrected: steps.Corrected) -> pd.DataFrame:
 
 
 def level_spreads(
-    readings: pd.DataFrame,
-    *,
-    levels: Sequence[str] = LEVELS,
-    coverage: float = COVERAGE,
+    readings: pd.DataFrame, *, levels: Sequence[str] = LEVELS, coverage: float = COVERAGE
 ) -> Levels:
     """Return how far readings spread from level to level, from the outermost one that repeats.
 

@@ -17,13 +17,7 @@ from numpy.typing import NDArray
 from photolab.bench.inputs import corrections as steps
 from photolab.bench.inputs.corrections import ALL, Corrected
 from photolab.bench.inputs.readings import DRIFT_PERCENT_PER_HOUR, ELAPSED_U_S, readings, seated
-from photolab.bench.inputs.seats import (
-    CELL,
-    SEATED,
-    hours_from_middle,
-    lamp_weights,
-    whole_mountings,
-)
+from photolab.bench.inputs.seats import CELL, SEATED, hours_from_middle, lamp_weights, whole_mountings
 from photolab.bench.inputs.selection import Selection, select
 from photolab.bench.inputs.shared_inputs import own_colour_likeness, term_of
 from photolab.bench.inputs.spreads import Spreads, campaign_spreads

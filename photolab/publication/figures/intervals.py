@@ -192,11 +192,7 @@ def draw_components(axes: Axes, table: pd.DataFrame, *, coverage: float) -> str:
 
 @styled
 def draw_plans(
-    axes: Axes,
-    table: pd.DataFrame,
-    *,
-    floor: float | None = None,
-    columns: Mapping[str, str] = SCOPES,
+    axes: Axes, table: pd.DataFrame, *, floor: float | None = None, columns: Mapping[str, str] = SCOPES
 ) -> None:
     """Draw the forecast half-width of plans.
 

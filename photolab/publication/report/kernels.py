@@ -23,7 +23,7 @@ KERNEL_ENVIRONMENT = {"OMP_NUM_THREADS": "1"}
 #: later, from starting.
 STRICT_ENVIRONMENT = KERNEL_ENVIRONMENT | {
     "PYTHONWARNINGS": "error,ignore::PendingDeprecationWarning:ipykernel.kernelbase,"
-    "ignore:There is no current event loop:DeprecationWarning",
+    "ignore:There is no current event loop:DeprecationWarning"
 }
 _START_S = 120
 _ATTEMPTS = 3
