@@ -142,6 +142,17 @@ CASES = [
         {"readings_csv": bf.readings("A1,318,", "A2,334,hot_spot", header="lamp,illuminance_lx,point")},
     ),
     (
+        "caution 38",
+        {
+            "readings_csv": bf.readings(
+                "A1,318,hotspot", "A2,334,hotspot", header="lamp,illuminance_lx,point"
+            )
+        },
+        'readings.csv:2: point: "hotspot" has 2 readings of A1 and A2: another point than hot_spot;'
+        " did you mean hot_spot?",
+        {"readings_csv": bf.readings("A1,318,kink", "A2,334,kink", header="lamp,illuminance_lx,point")},
+    ),
+    (
         "fault 26",
         {"lamps_csv": None, "readings_csv": bf.readings("A1,318,4000", f"{CYRILLIC_A1},334,4000")},
         'is not "A1" in line 2: U+0410; retype both. [fault 26]',

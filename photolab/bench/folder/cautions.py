@@ -11,7 +11,7 @@ from photolab.bench.folder.completion import looked_up
 from photolab.bench.inputs.corrections import FILAMENT_FLUX_EXPONENT
 from photolab.bench.inputs.readings import clock_hours
 from photolab.bench.inputs.selection import instants
-from photolab.bench.terms.faults import Faults, hint, shown, stands_in
+from photolab.bench.terms.faults import Faults, closest, hint, shown, stands_in
 from photolab.bench.terms.model import Bench
 from photolab.bench.terms.schema import TABLES
 from photolab.bench.terms.value import price_age
@@ -448,8 +448,12 @@ def _left_out(bench: Bench, faults: Faults) -> None:
     for point in points if len(names_in(readings["lamp"])) > 1 else ():
         rows = readings[readings["point"] == point]
         lamps = names_in(rows["lamp"])
-        if len(lamps) == 1:
-            near = hint(point, [name for name in points if name != point], "; did you mean {}?") or "."
-            count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {shown(lamps[0])} alone"
-            words = f'"{shown(point)}" has {count}: compared with nothing{near}'
+        others = sorted({*points, "hot_spot"} - {point})
+        if len(lamps) == 1 or closest(point, others, cutoff=0.8) == "hot_spot":
+            near = hint(point, others, "; did you mean {}?") or "."
+            count = (
+                f"{len(rows)} reading{'s' * (len(rows) > 1)} of {listed(lamps)}{' alone' * (len(lamps) == 1)}"
+            )
+            apart = "compared with nothing" if len(lamps) == 1 else "another point than hot_spot"
+            words = f'"{shown(point)}" has {count}: {apart}{near}'
             faults.at("caution 38", "readings.csv", rows.iloc[0], words, "point")
