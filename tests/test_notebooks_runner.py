@@ -71,7 +71,7 @@ def test_root_is_beside_the_package():
 
 def test_missing_notebooks_are_said(tmp_path):
     """Oracle: a folder that does not exist."""
-    with pytest.raises(ValueError, match="notebooks must be a folder; 'none' is none"):
+    with pytest.raises(ValueError, match="notebooks must be a folder; got 'none'"):
         notebooks_folder(tmp_path / "none")
     assert notebooks_folder(tmp_path) == tmp_path
 

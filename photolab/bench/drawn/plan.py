@@ -40,7 +40,7 @@ from photolab.bench.terms.faults import shown
 from photolab.bench.terms.model import Bench, Question
 from photolab.bench.terms.schema import TABLES
 from photolab.bench.terms.verdicts import EVEN_CHANCE, FOUR_IN_FIVE, mountings_to_separate
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.planning import allocate_effort, resolvable_ratio
 
 SEAT_MINUTES = 5
@@ -229,9 +229,7 @@ def plan_evening(
     ValueError
         If a lamp, a housing or the hours are none.
     """
-    if not 0.0 < hours <= MOST_HOURS:
-        message = f"hours must be above zero and {MOST_HOURS:g} at most; got {hours:g}"
-        raise ValueError(message)
+    demand(0.0 < hours <= MOST_HOURS, f"hours must be above zero and {MOST_HOURS:g} at most", f"{hours:g}")
     chosen = _Choice(bench, _lamps(bench, lamps), _housings(bench, housings), date, seed)
     pieces, spent = chosen.pieces_for(hours)
     seatings = chosen.schedule(pieces)

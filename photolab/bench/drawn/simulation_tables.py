@@ -311,8 +311,6 @@ def power(lamp: LampTruth, time_s: Array) -> Array:
         return np.full(time_s.shape, lamp.hold_W)
     late = np.exp(-60 * lamp.record_min / (60 * lamp.tau_min))
     settled = lamp.hold_W * (1 + lamp.power_fall * (np.exp(-time_s / (60 * lamp.tau_min)) - late))
-    if lamp.step_min == 0:
-        return np.asarray(settled)
     done = folded(lamp, time_s)
     return np.asarray(settled * (1 - done) + lamp.step_W * done)
 

@@ -12,7 +12,7 @@ from photolab.bench.results.campaign import Campaign
 from photolab.bench.results.evaluation import evaluate
 from photolab.bench.results.pairs import variance_by_term
 from photolab.bench.terms.verdicts import judge
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.reporting import shortened
 
 LEVELS = {"mounting": SEATED, "specimen": ["lamp", "specimen"], "day": ["day"]}
@@ -72,9 +72,7 @@ def without_each(
     ValueError
         If the level has another name.
     """
-    if level not in LEVELS:
-        message = f"level must be one of {', '.join(LEVELS)}; got {level!r}"
-        raise ValueError(message)
+    demand(level in LEVELS, f"level must be one of {', '.join(LEVELS)}", repr(level))
     seats = campaign.seats
     mine = seats[seats["lamp"].isin([a, b]) & (seats["housing"] == housing)]
     for part in mine[LEVELS[level]].astype(str).drop_duplicates().to_dict("records"):

@@ -17,7 +17,7 @@ from photolab.bench.inputs.selection import instants
 from photolab.bench.inputs.surface import AMBIENT_LIMIT_K, THERMOCOUPLE_LIMIT_K
 from photolab.bench.results.heat import WarmUpRun, range_term, warm_up_runs
 from photolab.bench.terms.model import Bench
-from photolab.errors import MethodError
+from photolab.errors import MethodError, demand
 from photolab.metrology.quantity import Input, Measured, coverage_factor, limits, measured
 from photolab.thermal.coupling import (
     ExpectedLight,
@@ -64,9 +64,8 @@ def looked_at(bench: Bench, *, run: str | None = None, lamp: str | None = None) 
     if found:
         places = {r.run: order.index(r.lamp) if r.lamp in order else len(order) for r in found}
         return min(found, key=lambda r: (r.fit is None, r.lamp in first, places[r.run]))
-    if run or (lamp and runs):
-        message = f"run and lamp must be those of a record in warm_up.csv; got {run or lamp!r}"
-        raise ValueError(message)
+    known = not run and not (lamp and runs)
+    demand(known, "run and lamp must be those of a record in warm_up.csv", repr(run or lamp))
     return _seated_once(bench, lamp, first)
 
 

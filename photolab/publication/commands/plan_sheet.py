@@ -21,7 +21,7 @@ from photolab.bench.terms.cells import parse_date
 from photolab.bench.terms.faults import Problem, shown
 from photolab.bench.terms.model import Bench, Question
 from photolab.bench.terms.verdicts import EVEN_CHANCE, FOUR_IN_FIVE
-from photolab.errors import MethodError, RecordError
+from photolab.errors import MethodError, RecordError, demand
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.chances import draw
 from photolab.publication.figures.common import new_figure, stored
@@ -153,9 +153,8 @@ def _number(text: str | None, option: str, usual: float, *, whole: bool = False)
     except ValueError:
         message = f"{option} must be a number; got {shown(str(text))}"
         raise ValueError(message) from None
-    if whole and not (number >= 0.0 and number.is_integer()):
-        message = f"{option} must be a whole number, zero or more; got {text}"
-        raise ValueError(message)
+    counts = number >= 0.0 and number.is_integer()
+    demand(counts or not whole, f"{option} must be a whole number, zero or more", text)
     return number
 
 

@@ -121,9 +121,7 @@ def notebooks_folder(given: str | os.PathLike[str] | None = None) -> Path:
         If there is no such folder.
     """
     folder = Path(given) if given is not None else _travelling("notebooks", "notebooks")
-    if not folder.is_dir():
-        message = f"notebooks must be a folder; {folder.name!r} is none"
-        raise ValueError(message)
+    demand(folder.is_dir(), "notebooks must be a folder", repr(folder.name))
     return folder
 
 

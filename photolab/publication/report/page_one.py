@@ -444,12 +444,9 @@ class PageOne:
             "record and readings of K1 disagree by 6 %"; blank where they agree.
         """
         known = self.campaign.held.apart.items() if row["instant"] == "hold" else ()
-        mine = {name[0]: size for name, size in known if name[1] == row["housing"]}
-        who = (lamp for lamp in (row["lamp"], row["baseline"]) if lamp in mine)
-        said = (
-            f"record and readings of {one} disagree by {decimal(abs(100.0 * mine[one]), 0)} %" for one in who
-        )
-        return "; ".join(said)
+        by = {name[0]: decimal(abs(100.0 * size), 0) for name, size in known if name[1] == row["housing"]}
+        who = (lamp for lamp in (row["lamp"], row["baseline"]) if lamp in by)
+        return "; ".join(f"record and readings of {one} disagree by {by[one]} %" for one in who)
 
     def keeps(self, row: Row) -> Line:
         """Return what is left of a lamp's own light, with its range and the instant.

@@ -273,10 +273,13 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
 
 
 def _comparison(campaign: Campaign) -> Ability:
-    table, half = campaign.table, list[float]()
+    table = campaign.table
     answer = "add technology in lamps.csv" if len(table) else CONTENTS["two lamps"].bring
-    if len(table):
-        half = sorted(table.loc[table["scope"] == "specimens", "ln_expanded_uncertainty"].dropna())
+    half = (
+        sorted(table.loc[table["scope"] == "specimens", "ln_expanded_uncertainty"].dropna())
+        if len(table)
+        else []
+    )
     if half:
         answer = f"yes, to about ±{decimal(100 * half[len(half) // 2], 0)} %"
     return Ability("how lamps compare in one housing", answer, "01", bool(half))
@@ -285,9 +288,8 @@ def _comparison(campaign: Campaign) -> Ability:
 def _seating(campaign: Campaign) -> Ability:
     spread = campaign.spreads.mounting
     seatings = len(campaign.seats.drop_duplicates(SEATED))
-    answer = f"yes, {count(seatings, 'seating')}"
-    if spread.assumed:
-        answer = f"seat lamps again; {100 * spread.sd:g} % is assumed"
+    again = f"seat lamps again; {100 * spread.sd:g} % is assumed"
+    answer = again if spread.assumed else f"yes, {count(seatings, 'seating')}"
     return Ability("how repeatable your seating is", answer, "02", not spread.assumed)
 
 
@@ -305,9 +307,8 @@ def _colour(bench: Bench) -> Iterable[Ability]:
         answer = "with spectra on file"
     elif bench.spectra:
         answer += "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
-    yield Ability(
-        f"{technology_name(first)} against {joined(map(technology_name, others))}", answer, "05", True
-    )
+    kinds = f"{technology_name(first)} against {joined(map(technology_name, others))}"
+    yield Ability(kinds, answer, "05", True)
 
 
 def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:

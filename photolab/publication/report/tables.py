@@ -45,7 +45,7 @@ DICTIONARY = {
     "initial_s": "initial time since switch-on, seconds",
     "hold_minutes": "hold time since switch-on, minutes",
     "conditions": "conditions under which the value holds",
-    "corrections": "corrections that changed a reading",
+    "corrections": "corrections that changed a reading; of light, any reading of the campaign",
     "assumed": "declared defaults that entered",
     "verdict": "clear, alike, inside or no_answer; blank for values that are no comparison",
     "protocol_revision": "revision of the protocol, from bench.toml",

@@ -161,16 +161,17 @@ def where_words(one: DistanceResult) -> tuple[str, ...]:
     """Return the centre that a run finds, and from where on the inverse square applies."""
     said = []
     if (found := one.centre_found) is not None:
-        fitted = with_uncertainty(1000.0 * found.value, 1000.0 * found.half_width(one.coverage))
-        said.append(
-            f"the light spreads as from a point {fitted} mm behind the reference face at {100.0 * one.coverage:g} %; "
-            f"{decimal(1000.0 * one.centre.value, 0)} mm is declared."
+        (mm, wide), (stated, limit) = (
+            (1000.0 * x.value, 1000.0 * x.half_width(one.coverage)) for x in (found, one.centre)
         )
-        far_off, wide = (1000.0 * x for x in (found.value - one.centre.value, found.half_width(one.coverage)))
-        if abs(far_off) > math.hypot(wide, 1000.0 * one.centre.half_width(one.coverage)):
+        said.append(
+            f"the light spreads as from a point {with_uncertainty(mm, wide)} mm behind the reference face at "
+            f"{100.0 * one.coverage:g} %; {decimal(stated, 0)} mm is declared."
+        )
+        if abs(mm - stated) > math.hypot(wide, limit):
             said[0] += (
                 f" The two do not agree, and candela from one reading rest on the declared one: look at the run, then "
-                f"write offset_mm = {decimal(1000.0 * found.value, 0)} and offset_uncertainty_mm = {decimal(wide, 0)}."
+                f"write offset_mm = {decimal(mm, 0)} and offset_uncertainty_mm = {decimal(wide, 0)}."
             )
     if one.laws.flatness is not None and one.laws.flatness.code != "too_few":  # else it cannot tell
         far, near, size = one.points["distance_m"].max(), one.smallest_usable, one.geometric_distance
