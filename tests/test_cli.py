@@ -57,7 +57,7 @@ def test_compare_prints_the_straight_answer(capsys):
         "   8.8 %   the meter and seating each lamp once        <- this one decides",
         "  14.6 %   if the two readings had no meter fault in common (a what-if)",
         "The meter alone would show this difference; with one seating each, seating hides it.",
-        "To show 5.0 %, seat each lamp 5 times (even chance) or 18 times (4 in 5).",
+        "To show 5 %, seat each lamp 5 times (even chance) or 18 times (4 in 5).",
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered.",
         "Applies to these two lamps, seated again on this bench; not to other specimens or housings.",
     ]

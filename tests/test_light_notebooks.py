@@ -141,7 +141,7 @@ def test_a_setting_moves_the_answer_and_the_difference_is_named(number, settings
 
 
 def test_factors_of_the_demo(demo):
-    """Oracle: scenario: f1' 8.0 %, filament x 1.0068, LED x 1.0686, LED against filament 1.0614, u >= 0.6 %."""
+    """Oracle: scenario: f1' 8.0 %, filament x 1.0068, LED x 1.0686, LED against halogen 1.0614, u >= 0.6 %."""
     head = corrections.spectrum_of(demo, "responsivity", "M1")
     assert round(100 * mismatch_index(corrections.GRID_NM, head), 1) == 8.0
     factors = {
@@ -290,10 +290,10 @@ def test_colour_counts_as_corrected_only_where_a_factor_corrects_the_pair(demo):
 def test_check_says_that_a_spectrum_alone_corrects_nothing(demo):
     """Oracle: the demo with all its spectra, and without those of its meters."""
     told = {one.what: one.answer for one in readiness.list_abilities(demo, evaluate(demo))}
-    assert told["LED against filament"] == "with spectra on file"
+    assert told["LED against halogen"] == "with spectra on file"
     alone = replace(demo, spectra={n: one for n, one in demo.spectra.items() if one.kind == "source"})
     told = {one.what: one.answer for one in readiness.list_abilities(alone, evaluate(alone))}
-    assert told["LED against filament"].endswith(
+    assert told["LED against halogen"].endswith(
         "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
     )
 

@@ -308,7 +308,7 @@ def _colour(bench: Bench) -> Iterable[Ability]:
     elif bench.spectra:
         answer += "; the spectra on file correct nothing: it takes a lamp's and its meter's responsivity"
     kinds = f"{technology_name(first)} against {joined(map(technology_name, others))}"
-    yield Ability(kinds, answer, "05", True)
+    yield Ability(kinds.replace("filament", "halogen"), answer, "05", True)
 
 
 def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:

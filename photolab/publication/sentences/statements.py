@@ -298,7 +298,7 @@ def separate_words(pair: ReadingComparison) -> str:
     """
     if pair.verdict != "inside" or pair.mountings_to_separate is None:
         return ""
-    share = decimal(abs(100.0 * (pair.ratio - 1.0)), 1)
+    share = decimal(abs(100.0 * (pair.ratio - 1.0)), 1).removesuffix(".0")
     need = pair.mountings_to_separate
     if need.even_chance is None:
         term = KIND_WORDS.get(pair.largest_term, pair.largest_term)
