@@ -150,7 +150,7 @@ CASES = [
         },
         'readings.csv:2: point: "hotspot" has 2 readings of A1 and A2: another point than hot_spot;'
         " did you mean hot_spot?",
-        {"readings_csv": bf.readings("A1,318,kink", "A2,334,kink", header="lamp,illuminance_lx,point")},
+        {"readings_csv": bf.readings("A1,318,cold_spot", "A2,334,cold_spot", header="lamp,illuminance_lx,point")},
     ),
     (
         "fault 26",

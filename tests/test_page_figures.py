@@ -8,6 +8,7 @@ from matplotlib.text import Text
 from PIL import Image
 from shared_demo import demo_campaign, demo_rows, kept, rows_of
 
+from photolab.publication.figures.common import new_figure, picture
 from photolab.publication.report.lamp_parts import _drawn, figure_files, file_name
 from photolab.publication.report.page_one import PageOne, after_heat_figure, drawn
 
@@ -91,3 +92,16 @@ def test_pictures_stand_in_the_order_of_the_table_on_one_scale():
     for name, figure in figures.items():
         assert len({axes.get_xlim() for axes in figure.axes}) == 1, name
         assert all(axes.has_data() for axes in figure.axes), name
+
+
+def test_long_names_beside_a_panel_make_room_for_themselves():
+    """Oracle: the box of all that is drawn, as the library measures it, against that of the figure."""
+    figure, (axes,) = new_figure()
+    axes.set_yticks([0.2, 0.8], ["a lamp with a name of many letters", "another one"])
+    axes.set_ylabel("two lines\nof words")
+    picture(figure, alt="Two names beside an empty panel.")
+    held, whole = axes.get_tightbbox(), figure.bbox
+    assert held.x0 >= 0.0
+    assert held.y0 >= 0.0
+    assert held.x1 <= whole.x1
+    assert held.y1 <= whole.y1
