@@ -457,6 +457,10 @@ def test_a_record_at_odds_with_its_readings_is_marked_where_its_ratio_is_told(at
     assert mark not in text(lamp_line(found, "K2"))
     told = dict(zip(found.lamps, found.columns["to know"], strict=True))
     assert text(told["K1"]).startswith(mark)
+    asked = Question(asked_on="2026-01-05", lamp="any", housing="any", instant="hold", more_than_percent=0.0)
+    for one, tail in ((asked, f"; {mark})."), (replace(asked, instant="initial"), " ranges of 95 %).")):
+        made = replace(at_odds.bench, questions=(one,))
+        assert text(PageOne(evaluate(made), rows_of(at_odds)).questions[0]).endswith(tail)
     assert text(told["K2"]) == ""
 
 

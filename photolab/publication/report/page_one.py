@@ -780,7 +780,8 @@ def _answer(found: PageOne, question: Question) -> Line:
         wanting = dict.fromkeys(name[0] for name in both if name not in known)
         answer += f"; readings are missing for {joined(wanting)}" if wanting else ""
     when = found.when(question.instant)
-    scope = f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %"
+    odd = dict.fromkeys(filter(None, (found.apart(row) for read in at.values() for row in read.values())))
+    scope = "; ".join([f"specimens tested, {when}, ranges of {100.0 * found.settings.coverage:g} %", *odd])
     asked = question.words or _in_words(found, question, when)
     first = found.campaign.bench.first_date
     late = f", after the readings of {day_words(first)}" if first and question.asked_on > first else ""
