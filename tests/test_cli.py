@@ -190,6 +190,21 @@ def test_compare_names_only_the_assumptions_that_enter_the_ratio_of_two_lamps(ca
     assert ", ".join(json.loads(out)["housings"][0]["assumed"]) == said[len("Assumed: ") : -1]
 
 
+def test_two_lamps_by_name_carry_their_family_in_plain_data_too(capsys):
+    """Oracle: results.csv of the demo: K5 in HR is clear alone and not among all pairs."""
+    _, out, _ = run(capsys, "compare", "B0", "K5", "--bench", str(ROOT / "data/demo"), "--json")
+    there = {one["housing"]: one for one in json.loads(out)["housings"]}["HR"]
+    rows = pd.read_csv(ROOT / "reports/demo/results.csv")
+    wanted = {"lamp": "K5", "housing": "HR", "measurand": "illuminance ratio", "instant": "initial"}
+    for column, value in (wanted | {"point": "hot_spot", "scope": "specimens"}).items():
+        rows = rows[rows[column] == value]
+    (row,) = rows.to_dict("records")
+    keys = ("low", "high", "verdict", "family_low", "family_high", "family_verdict")
+    assert [there[key] for key in keys] == [row[key] for key in keys]
+    assert (there["verdict"], there["family_verdict"]) == ("clear", "inside")
+    assert there["scope"] == "for the specimens on the bench"
+
+
 def test_compare_takes_range_and_technology_from_a_bench(capsys, tmp_path):
     """Oracle: the files written here."""
     text = (ROOT / "data/two-readings/bench.toml").read_text(encoding="utf-8")

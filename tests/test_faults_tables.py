@@ -238,6 +238,11 @@ CASES = [
     ),
     (
         "fault 11",
+        {"bench_toml": bf.TOML.encode("utf-16")},
+        "bench.toml: is UTF-16; save it again as UTF-8 text. [fault 11]",
+    ),
+    (
+        "fault 11",
         {"readings_csv": bf.READINGS.encode("utf-16")},
         'readings.csv: is UTF-16; save it again as "CSV UTF-8". [fault 11]',
     ),

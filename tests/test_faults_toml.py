@@ -47,6 +47,15 @@ CASES = [
     ),
     (
         "fault 2",
+        {
+            "bench_toml": bf.TOML.replace(
+                "reading_percent = 4", "reading_percent = 4\ncalibrated_on = 3/4/2025"
+            )
+        },
+        'bench.toml:6: calibrated_on = 3/4/2025; write it as in calibrated_on = "2025-04-03". [fault 2]',
+    ),
+    (
+        "fault 2",
         {"bench_toml": bf.TOML.replace('"M1"', "M1")},
         'bench.toml:4: id = M1; write text in straight quotation marks: id = "M1"',
     ),

@@ -19,6 +19,7 @@ FACTOR = '[[meter.spectral_factor]]\ntechnology = "led"\nfactor = {}\nexpanded_u
 DARK = "lamp,illuminance_lx,range_lx,dark_lx"
 DISTANCE = "run,lamp,housing,distance_m,illuminance_lx,dark_lx\n"
 SPECTRUM = {"spectra_csv": bf.SPECTRA + "S1,source,A1,,s1.csv\n"}
+PIECES = "lamp,illuminance_lx,specimen"
 CYRILLIC_A1 = "\u04101"
 
 
@@ -256,6 +257,30 @@ CASES = [
         {"bench_toml": bf.TOML + "calibrated_on = 2025-04-05\n", "days_csv": bf.DAYS},
         'meter "M1" was calibrated on 2025-04-05, after the last day, 2025-04-04. [caution 27]',
         {"bench_toml": bf.TOML + "calibrated_on = 2025-04-04\n", "days_csv": bf.DAYS},
+    ),
+    (
+        "fault 7",
+        {"warm_up_csv": "run,lamp,elapsed_s,illuminance_lx,day\nW1,A1,30,318,D01\nW1,A1,60,317,D02\n"},
+        'warm_up.csv:3: run: "W1" stands for day "D01" in line 2; give each its own run. [fault 7]',
+        {"warm_up_csv": "run,lamp,elapsed_s,illuminance_lx,day\nW1,A1,30,318,D01\nW1,A1,60,317,D01\n"},
+    ),
+    (
+        "caution 37",
+        {"days_csv": days("D01,2099-04-03", "D02,2099-04-04")},
+        "days.csv:2: date: 2099-04-03 is outside 2000 to 2049; is the year right?",
+        {"days_csv": days("D01,2049-04-03", "D02,2049-04-04")},
+    ),
+    (
+        "fault 26",
+        {"readings_csv": bf.readings("A1,318,a-1", "A1,319,a\u20131", "A2,334,a-1", header=PIECES)},
+        ": U+2013; retype both. [fault 26]",
+        {"readings_csv": bf.readings("A1,318,a-1", "A1,319,b-1", "A2,334,a-1", header=PIECES)},
+    ),
+    (
+        "caution 36",
+        {"readings_csv": bf.readings("A1,318,a 1", "A1,319,a  1", "A2,334,a 1", header=PIECES)},
+        '"a  1" looks like "a 1" in line 2; are they one and the same? [caution 36]',
+        {"readings_csv": bf.readings("A1,318,a 1", "A1,319,a 2", "A2,334,a 1", header=PIECES)},
     ),
     (
         "fault 7",

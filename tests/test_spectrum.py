@@ -169,7 +169,7 @@ REFUSED = [
         (np.insert(NM, 1, 380.0), np.insert(V, 1, 0.0)),
         r"wavelength\[1\] must be more than the one before; got 380 after 380 nm",
     ),
-    ((NM / 1000.0, V), "wavelength must be in nanometres; 0.38 to 0.78 looks like micrometres"),
+    ((NM / 1000.0, V), "wavelength must be in nanometres; got 0.38 to 0.78, which looks like micrometres"),
     ((NM * 1e-9, V), "looks like metres"),
     ((NM * 10.0, V), "looks like angstroms"),
     ((NM, -V), r"responsivity\[0\] must be zero or more and finite; got -3.9e-05 \(relative\) \(401 of 401"),

@@ -49,7 +49,7 @@ def test_verdict_words():
     verdicts = [one.verdict for one in (small, alike, inside, missing)]
     assert verdicts == ["clear", "alike", "inside", "no_answer"]
     assert verdict_words(small).endswith("; but small: within 10 %")
-    assert verdict_words(alike) == "alike to within 10 %"
+    assert verdict_words(alike) == "alike within 10 %"
     assert verdict_words(inside).startswith("inside the bench uncertainty: these readings")
     assert verdict_words(missing).startswith("no answer yet: technology missing; ")
 
@@ -58,8 +58,8 @@ def test_a_verdict_names_the_margin_of_its_own_comparison():
     """Oracle: the margin typed."""
     small, alike = (pair(*ends, alike_percent=12.5) for ends in ((1.02, 1.05), (0.97, 1.05)))
     assert verdict_words(small).endswith("; but small: within 12.5 %")
-    assert verdict_words(alike) == "alike to within 12.5 %"
-    assert statements.sentence(alike).startswith("Alike to within 12.5 %, ")
+    assert verdict_words(alike) == "alike within 12.5 %"
+    assert statements.sentence(alike).startswith("Alike within 12.5 %, ")
 
 
 def test_equal_readings_are_no_difference_in_light():
@@ -82,7 +82,7 @@ def test_sentence_names_scope_and_what_was_assumed():
         compare(318, 436, meter=METER, technology=("filament", "led"), range_lx=4000.0)
     )
     assert said == (
-        "Clear of the bench uncertainty: 19 to 57 % more, for these readings. "
+        "Clear of the bench uncertainty: 19 to 57 % more, for the specimens on the bench. "
         "Assumed: seating 3 % (measure this first), linearity 1 %, colour f1' 10 %, supply not considered."
     )
 

@@ -373,4 +373,4 @@ def test_a_gain_names_the_margin_as_it_is_typed():
     """Oracle: the margin typed; 12.5 % is neither 12 nor 13."""
     campaign = evaluate(kept("two-alike").bench.changed(alike_percent=12.5))
     said = words_lamp.lamp_sentence(campaign, "Birch", campaign.compared()[0][1])
-    assert ", alike to within 12.5 % for the one specimen on the bench." in said
+    assert ", alike within 12.5 % for the one specimen on the bench." in said

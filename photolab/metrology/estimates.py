@@ -135,9 +135,8 @@ def read_estimates(
     """
     joint = values if isinstance(values, Joint) else None
     alone = covariance is None and names is None and variance_groups is None and np.all(np.isinf(dof))
-    if joint is not None and not alone:
-        message = "a joint result carries its own covariance, names and dof; give none of them beside it"
-        raise ValueError(message)
+    wanted = "a joint result carries its own covariance, names and dof and must stand without others"
+    demand(joint is None or bool(alone), wanted, "more")
     estimate = np.asarray(values if joint is None else joint.values, dtype=float)
     listed = estimate.ndim == 1 and estimate.size >= 2
     demand(listed, "values must be a list of at least two", f"shape {estimate.shape}")
@@ -200,9 +199,8 @@ def check_covariance(covariance: Floats, names: Sequence[Hashable]) -> Floats:
 def _groups(covariance: Floats, dof: ArrayLike, variance_groups: Sequence[VariancePart] | None) -> Groups:
     if variance_groups is not None:
         groups = tuple((np.asarray(part, dtype=float), float(nu)) for part, nu in variance_groups)
-        if any(part.shape != covariance.shape for part, _ in groups):
-            message = f"variance_groups must each hold a covariance of shape {covariance.shape}"
-            raise ValueError(message)
+        alike = all(part.shape == covariance.shape for part, _ in groups)
+        demand(alike, f"variance_groups must each hold a covariance of shape {covariance.shape}", "another")
         freedom = np.array([nu for _, nu in groups])
     else:
         freedom = np.asarray(dof, dtype=float)

@@ -127,9 +127,9 @@ def cutoff_sharpness(
     nodes = axis("vertical_angle_deg", vertical_angle_deg)
     light = positive("intensity", intensity, "cd")
     same_length("vertical_angle_deg", nodes, "intensity", light)
-    if nodes[-1] - nodes[0] <= _TENTH or np.isnan(light).any():
-        message = f"the scan must be longer than {_TENTH:g} deg and have no missing values"
-        raise ValueError(message)
+    span, gaps = nodes[-1] - nodes[0], int(np.isnan(light).sum())
+    wanted = f"the scan must be longer than {_TENTH:g} deg and have no missing values"
+    demand(span > _TENTH and not gaps, wanted, f"{span:g} deg, {gaps} missing")
     logarithm = PchipInterpolator(nodes, np.log10(light))
     fine = np.arange(nodes[0], nodes[-1] - _TENTH, min(float(np.diff(nodes).min()) / 10.0, 0.01))
     fine = np.union1d(fine, nodes[nodes <= nodes[-1] - _TENTH])

@@ -700,9 +700,8 @@ def _checked_readings(
         ("common_distance_uncertainty", "m", common_distance_uncertainty),
         ("scale_uncertainty", "(relative)", scale_uncertainty),
     ):
-        if not_negative(name, value, unit).ndim != 0:
-            message = f"{name} must be one number: it is one input for all distances"
-            raise ValueError(message)
+        one = not_negative(name, value, unit).ndim == 0
+        demand(one, f"{name} must be one number, one input for all distances", "an array")
         common.append(float(value))
     return readings, common
 

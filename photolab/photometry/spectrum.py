@@ -427,9 +427,7 @@ def _on_common_grid(
         n: illuminant_a(grid) if curve is None else np.interp(grid, *curve) for n, curve in given.items()
     }
     for name, values in on_grid.items():
-        if not values.any():
-            message = f"{name} must not be zero everywhere in {low:g}-{high:g} nm"
-            raise ValueError(message)
+        demand(bool(values.any()), f"{name} must not be zero everywhere in {low:g}-{high:g} nm", "zeros")
     return grid, list(on_grid.values())
 
 
@@ -446,9 +444,10 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
     demand(whole, f"wavelength and {name} must have no missing values", "NaN")
     lowest, highest = float(nodes.min()), float(nodes.max())
     looks = {"metres": highest < 1e-3, "micrometres": highest < 100.0, "angstroms": lowest > 2000.0}
-    if unit := next((unit for unit, holds in looks.items() if holds), ""):
-        message = f"wavelength must be in nanometres; {lowest:g} to {highest:g} looks like {unit}"
-        raise ValueError(message)
+    unit = next((unit for unit, holds in looks.items() if holds), "")
+    demand(
+        not unit, "wavelength must be in nanometres", f"{lowest:g} to {highest:g}, which looks like {unit}"
+    )
     if (falls := np.diff(nodes) <= 0.0).any():
         at = 1 + int(np.argmax(falls))
         got = f"{nodes[at]:g} after {nodes[at - 1]:g} nm"

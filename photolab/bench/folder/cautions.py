@@ -20,6 +20,7 @@ from photolab.photometry.lamp import value_at_voltage
 SHORT_REST_MIN = 30.0
 OLD_CALIBRATION_MONTHS = 24
 FAR_DAYS = 366
+PLAUSIBLE = ("2000-01-01", "2049-12-31")
 FAR_HOURS = 8.0
 SCATTER_LIMIT = 3.0
 SAME_MOMENT_S = 30.0
@@ -339,6 +340,14 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     yield "caution 37", "days", days[gap < 0], "date", words
     words = "{value} is more than a year after the day above it; is the year right?"
     yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
+    words = f"{{value}} is outside {PLAUSIBLE[0][:4]} to {PLAUSIBLE[1][:4]}; is the year right?"
+    yield (
+        "caution 37",
+        "days",
+        days[(days["date"] < PLAUSIBLE[0]) | (days["date"] > PLAUSIBLE[1])],
+        "date",
+        words,
+    )
     timed = tables["readings"][["day", "order", "clock", "line"]]
     timed = timed[(timed["clock"] != "") & timed["order"].notna()]
     timed = timed.sort_values(["day", "order"], kind="stable")

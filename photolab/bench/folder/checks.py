@@ -19,7 +19,10 @@ from photolab.bench.terms.schema import READING_KEY
 Tables = dict[str, pd.DataFrame]
 COUNTS_BELOW_ZERO = 5.0
 """So many counts of the display a covered meter may show below zero, whatever its accuracy line. [1]"""
-SAME_SHAPE = str.maketrans("АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧο", "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXo")
+SAME_SHAPE = str.maketrans(
+    "АВЕКМНОРСТУХаеорсухіјѕΑΒΕΖΗΙΚΜΝΟΡΤΥΧαονρυ\u2010\u2011\u2012\u2013\u2014\u2015\u2212",
+    "ABEKMHOPCTYXaeopcyxijsABEZHIKMNOPTYXaovpu-------",
+)
 
 
 def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
@@ -197,7 +200,7 @@ def _shape(code: str) -> str:
     """Return what a reader may take a code for: 01 and 1.0 for 1, k1 for K1, KO for K0."""
     folded = unicodedata.normalize("NFKC", _hidden(code)).casefold()
     if len(folded) > 1:
-        folded = folded.translate(str.maketrans("oil", "011"))
+        folded = " ".join(folded.translate(str.maketrans("oil", "011")).split())
     return re.sub(r"(?<![0-9.])0+(?=[0-9])|(?<=[0-9])\.0+$", "", folded)
 
 
@@ -249,8 +252,9 @@ def _conditions(tables: Tables) -> Iterable[tuple[str, str, "pd.Series[bool]", s
 
 
 def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
-    """Report a run that belongs to two lamps, specimens, housings or seatings."""
-    columns = [column for column in ("lamp", "specimen", "housing", "mounting") if column in table]
+    """Report a run that belongs to two lamps, specimens, housings or seatings; a record to two days or meters too."""
+    wanted = ("lamp", "specimen", "housing", "mounting", *(("day", "meter") if name == "warm_up" else ()))
+    columns = [column for column in wanted if column in table]
     owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
     first: dict[str, dict[Any, Any]] = {}
     for row in owners[(owners["run"] != "") & owners["run"].duplicated(keep=False)].to_dict("records"):

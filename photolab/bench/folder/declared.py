@@ -351,6 +351,8 @@ def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
         elif re.fullmatch(r"[“”„'’\w .()\-]*", typed) and re.search("[^0-9.]", typed):
             inner = shown(typed.strip("“”„'’ "))
             words = f'{key} = {shown(typed)}; write text in straight quotation marks: {key} = "{inner}".'
+        elif key in known:
+            words = f"{key} = {shown(typed)}; write it as in {key} = {known[key].example}."
     faults.add(code, FILE, words, line=number)
 
 

@@ -217,18 +217,19 @@ class Folder:
         data, line = self.load(name), None
         if data is None:
             return None
+        form = "UTF-8 text" if name.endswith(".toml") else '"CSV UTF-8"'
         if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-            words = 'is UTF-16; save it again as "CSV UTF-8".'
+            words = f"is UTF-16; save it again as {form}."
         elif not data.strip():
             words = "is empty."
         elif b"\x00" in data:
-            words = "holds zero bytes: it is not a text file, or it is UTF-16; save it as CSV UTF-8."
+            words = f"holds zero bytes: it is not a text file, or it is UTF-16; save it as {form}."
         else:
             try:
                 return data.decode("utf-8-sig")
             except UnicodeDecodeError as error:
                 line = len((data[: error.start] + b".").splitlines())
-                words = f'byte 0x{data[error.start]:02x} is not UTF-8; save the file again as "CSV UTF-8".'
+                words = f"byte 0x{data[error.start]:02x} is not UTF-8; save the file again as {form}."
         self.faults.add("fault 11", name, words, line=line)
         return None
 

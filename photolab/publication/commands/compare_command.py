@@ -126,7 +126,17 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
         head = f"{args.b} against {args.a}" + in_housing(housing)
         among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
         said = [*statements.answer_lines(head, pair), *filter(None, [among])]
-        answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)))
+        family = campaign.family(housing, scope=scope, against=args.a)
+        one = family.loc[args.b]
+        ends = {f"family_{end}": _figure(one[end], END_DIGITS) for end in ("low", "high")}
+        answers.append(
+            {
+                "housing": housing,
+                **as_json(pair, "lx", " ".join(said)),
+                **ends,
+                "family_verdict": one["verdict"],
+            }
+        )
         if pair.verdict != "no_answer":
             said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]
         more = [statements.separate_words(pair), statements.assumed_words(pair.assumed)]
@@ -185,7 +195,7 @@ def as_json(pair: ReadingComparison, unit: str, said: str) -> dict[str, Any]:
         "assumed": [statements.assumed_words([one])[len("Assumed: ") : -1] for one in pair.assumed],
         "missing": list(pair.missing),
         "sentence": said,
-        "scope": statements.SCOPE_WORDS["models" if pair.scope == "models" else "readings"],
+        "scope": statements.SCOPE_WORDS[pair.scope],
         "mountings_to_separate": {name: getattr(need, name) if need else None for name in chances},
         "resolvable_percent": _figure(100.0 * (pair.resolvable_ratio - 1.0)),
     }

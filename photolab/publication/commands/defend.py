@@ -17,7 +17,6 @@ from photolab.publication.report.held_back import held_back
 from photolab.publication.report.in_words import bench_and_days, lamp_line
 from photolab.publication.report.page_one import KEYS, Line, PageOne, Row
 from photolab.publication.sentences.cautions import NOT_CLAIMED
-from photolab.publication.sentences.findings import joined
 from photolab.publication.sentences.statements import KIND_WORDS, capital, count, finding_words, in_housing
 from photolab.publication.sentences.words_lamp import beside_sentences, claim_sentence, left_out_sentence
 
@@ -81,14 +80,13 @@ def answer(campaign: Campaign, rows: pd.DataFrame, lamp: str) -> dict[str, tuple
 
 def _as_sold(found: PageOne, told: list[Row]) -> tuple[str, ...]:
     """Return what is shown for the model as sold, so that nobody takes the specimens for it, and what a range is."""
-    by_word: dict[str, list[str]] = {}
+    words = []
     late = [row for row in told if row["instant"] == "hold"]
     for row in late or told:  # the instant that the paragraph begins with
         if sold := found.sold(row):
-            by_word.setdefault(found.word(sold), []).append(str(sold["housing"]))
-    words = (f"{word}{f' in {joined(places)}' if any(places) else ''}" for word, places in by_word.items())
+            words.append(f"{found.word(sold)} ({_text(found.range(sold))}){in_housing(sold['housing'])}")
     more = "Each range allows for all lamps of its housing being compared at once."
-    return (f"For the model as sold: {'; '.join(words)}.", more) if by_word else ()
+    return (f"For the model as sold: {'; '.join(words)}.", more) if words else ()
 
 
 def _no_figure(found: PageOne, lamp: str) -> str:

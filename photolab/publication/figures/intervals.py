@@ -15,7 +15,7 @@ _APART = 0.7  # of the width of a day that its figures fill
 SIZE = 15.2
 """Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
 _LONGEST = 14
-SCOPES = {"specimens": "for the specimens on the bench", "models": "for the models"}
+SCOPES = {"specimens": "for the specimens on the bench", "models": "for the model as sold"}
 WAYS = {"specimens": "by rehearsal", "formula": "by formula"}
 
 

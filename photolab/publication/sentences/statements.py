@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from photolab.bench.results.campaign import Finding
 
 SCOPE_WORDS = {
-    "readings": "for these readings",
+    "readings": "for these readings alone",
     "specimens": "for the specimens on the bench",
-    "models": "for the models",
+    "models": "for the model as sold",
 }
 VERDICTS = {
     "clear": "clear of the bench uncertainty",
@@ -251,7 +251,7 @@ def verdict_words(pair: ReadingComparison | JudgedRatio) -> str:
         small = f"; but small: within {pair.alike_percent:g} %" if pair.small else ""
         return f"clear of the bench uncertainty: {interval_words(pair)}{small}"
     if pair.verdict == "alike":
-        return f"alike to within {pair.alike_percent:g} %"
+        return f"alike within {pair.alike_percent:g} %"
     return "inside the bench uncertainty: these readings do not show which lamp gives more"
 
 
@@ -346,8 +346,7 @@ def sentence(pair: ReadingComparison) -> str:
     head = capital(verdict_words(pair))
     if pair.verdict == "no_answer":
         return f"{head}."
-    scope = SCOPE_WORDS[pair.scope] if pair.scope == "models" else SCOPE_WORDS["readings"]
-    return f"{head}, {scope}. {assumed_words(pair.assumed)}"
+    return f"{head}, {SCOPE_WORDS[pair.scope]}. {assumed_words(pair.assumed)}"
 
 
 def capital(text: str) -> str:

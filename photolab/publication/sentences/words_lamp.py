@@ -25,14 +25,10 @@ from photolab.publication.sentences.words_heat import between, known_sentence, w
 from photolab.thermal.warm_up_result import Remaining
 
 VERDICTS = statements.VERDICTS | {
-    "alike": "alike to within {margin:g} %",
+    "alike": "alike within {margin:g} %",
     "inside": "inside the bench uncertainty, so which gives more is not shown",
 }
-WHOSE = {
-    "readings": "for these readings alone",
-    "specimens": "for {pieces} on the bench",
-    "models": "for the model as sold",
-}
+WHOSE = statements.SCOPE_WORDS | {"specimens": "for {pieces} on the bench"}
 CLAIMS = {
     "claim_without_per": "its box does not say whether the claimed flux is for one lamp or a pair",
     "no_power": "a flux is claimed, but its watts were not measured: add electrical.csv",

@@ -22,7 +22,7 @@ SURFACE_WORDS = {
     ),
     "emissivity_assumed": "its emissivity is assumed",
     "camera_not_considered": "the camera's own error is not in the interval",
-    "reflected_not_considered": "the doubt of the reflected temperature is not in the interval",
+    "reflected_not_considered": "the uncertainty of the reflected temperature is not in the interval",
     "reflected_from_ambient": "the ambient stands for the reflected temperature",
     "reflected_assumed": "the reflected temperature is assumed",
     "thermocouple_contact": "how well it touches the surface is not in the interval",
@@ -109,7 +109,9 @@ def surfaces_sentences(
         figures = temperature((hottest.value, hottest.low, hottest.high), fahrenheit=fahrenheit)
         good += f"; the hottest is {hottest.lamp} ({hottest.method}), {figures}"
     assumed = "; ".join(dict.fromkeys(text for one in found for text in assumed_of(one, rise=True)))
-    counted = f"Intervals cover {100.0 * found[0].coverage:g} %, for these readings. Assumed: {assumed}."
+    counted = (
+        f"Intervals cover {100.0 * found[0].coverage:g} %, for these readings alone. Assumed: {assumed}."
+    )
     return (*said, f"{good}.", counted)
 
 
