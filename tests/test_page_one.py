@@ -426,27 +426,38 @@ def test_a_dark_reading_in_some_readings_is_counted():
         assert "readings)" not in said or len(dark) == 1
 
 
-@pytest.fixture(scope="module")
-def at_odds(tmp_path_factory):
-    """Return a bench without days on which K1 keeps 90 % by its record and 85 % by its readings."""
+def of_odds(folder, recorded="K1"):
+    """Return a bench without days on which a lamp keeps 90 % by its record and 85 % by its readings."""
     t = np.arange(30, 1830, 30)
     light = 600.0 * (0.9 + 0.1 * np.exp(-(t - 60.0) / 200.0))
-    read = [("B0", 500, 60), ("B0", 500, 1800), ("K1", 600, 60), ("K1", 510, 1800), ("K2", 600, 60)]
+    (other,) = {"B0", "K1"} - {recorded}
+    read = [(other, 500, 60), (other, 500, 1800), (recorded, 600, 60), (recorded, 510, 1800), ("K2", 600, 60)]
+    power = [("K1", 1800, 13.2, 20, "lamp"), ("K1", 60, 13.2, 24, "lamp"), ("B0", 60, 13.2, 60, "lamp")]
     return evaluate(
         bench(
-            tmp_path_factory.mktemp("bench"),
+            folder,
             csv("lamp,illuminance_lx,elapsed_s,range_lx,cover", [(*row, 4000, "open") for row in read]),
             toml=METER.replace('revision = "1"', 'revision = "1"\nhold_minutes = 30'),
             warm_up=csv(
                 "run,lamp,elapsed_s,illuminance_lx,range_lx,cover",
-                [("W1", "K1", a, round(b), 4000, "closed") for a, b in zip(t, light, strict=True)],
+                [("W1", recorded, a, round(b), 4000, "closed") for a, b in zip(t, light, strict=True)],
             ),
-            electrical=csv(
-                "lamp,elapsed_s,socket_V,power_W,per",
-                [("K1", 1800, 13.2, 20, "lamp"), ("K1", 60, 13.2, 24, "lamp"), ("B0", 60, 13.2, 60, "lamp")],
-            ),
+            electrical=csv("lamp,elapsed_s,socket_V,power_W,per", power),
         )
     )
+
+
+@pytest.fixture(scope="module")
+def at_odds(tmp_path_factory):
+    return of_odds(tmp_path_factory.mktemp("bench"))
+
+
+def test_a_baseline_at_odds_with_its_readings_is_marked_in_every_row_that_rests_on_it(tmp_path):
+    """Oracle: the generating values: 90 % over 85 % of the baseline, 6 % apart; K1 has no record."""
+    campaign = of_odds(tmp_path, recorded="B0")
+    found = PageOne(campaign, rows_of(campaign))
+    told = dict(zip(found.lamps, map(text, found.columns["to know"]), strict=True))
+    assert told == {"K1": "record and readings of B0 disagree by 6 %", "K2": ""}
 
 
 def test_a_record_at_odds_with_its_readings_is_marked_where_its_ratio_is_told(at_odds):

@@ -445,9 +445,8 @@ def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats,
     lowest, highest = float(nodes.min()), float(nodes.max())
     looks = {"metres": highest < 1e-3, "micrometres": highest < 100.0, "angstroms": lowest > 2000.0}
     unit = next((unit for unit, holds in looks.items() if holds), "")
-    demand(
-        not unit, "wavelength must be in nanometres", f"{lowest:g} to {highest:g}, which looks like {unit}"
-    )
+    got = f"{lowest:g} to {highest:g}, which looks like {unit}"
+    demand(not unit, "wavelength must be in nanometres", got)
     if (falls := np.diff(nodes) <= 0.0).any():
         at = 1 + int(np.argmax(falls))
         got = f"{nodes[at]:g} after {nodes[at - 1]:g} nm"

@@ -163,9 +163,8 @@ def folded(lamp: LampTruth, time_s: Array) -> Array:
     ndarray
         0 before, 1 after. [1]
     """
-    if lamp.step_min == 0:
-        return np.zeros_like(time_s)
-    return np.clip((time_s - 60 * lamp.step_min) / STEP_SECONDS, 0, 1)
+    done = np.clip((time_s - 60 * lamp.step_min) / STEP_SECONDS, 0, 1)
+    return done if lamp.step_min else np.zeros_like(time_s)
 
 
 def true_illuminance(truth: Truth, state: SeatState, time_s: float = INITIAL_S) -> float:

@@ -21,6 +21,7 @@ SHORT_REST_MIN = 30.0
 OLD_CALIBRATION_MONTHS = 24
 FAR_DAYS = 366
 PLAUSIBLE = ("2000-01-01", "2049-12-31")
+"""First and last date of a day that nobody asks about."""
 FAR_HOURS = 8.0
 SCATTER_LIMIT = 3.0
 SAME_MOMENT_S = 30.0
@@ -341,13 +342,7 @@ def _cells(bench: Bench) -> Iterable[tuple[str, str, pd.DataFrame, str, str]]:
     words = "{value} is more than a year after the day above it; is the year right?"
     yield "caution 37", "days", days[gap > FAR_DAYS], "date", words
     words = f"{{value}} is outside {PLAUSIBLE[0][:4]} to {PLAUSIBLE[1][:4]}; is the year right?"
-    yield (
-        "caution 37",
-        "days",
-        days[(days["date"] < PLAUSIBLE[0]) | (days["date"] > PLAUSIBLE[1])],
-        "date",
-        words,
-    )
+    yield "caution 37", "days", days[~days["date"].between(*PLAUSIBLE)], "date", words
     timed = tables["readings"][["day", "order", "clock", "line"]]
     timed = timed[(timed["clock"] != "") & timed["order"].notna()]
     timed = timed.sort_values(["day", "order"], kind="stable")
@@ -457,12 +452,10 @@ def _left_out(bench: Bench, faults: Faults) -> None:
     for point in points if len(names_in(readings["lamp"])) > 1 else ():
         rows = readings[readings["point"] == point]
         lamps = names_in(rows["lamp"])
-        others = sorted({*points, "hot_spot"} - {point})
-        if len(lamps) == 1 or closest(point, others, cutoff=0.8) == "hot_spot":
+        alone, others = len(lamps) == 1, sorted({*points, "hot_spot"} - {point})
+        if alone or closest(point, others, cutoff=0.8) == "hot_spot":
             near = hint(point, others, "; did you mean {}?") or "."
-            count = (
-                f"{len(rows)} reading{'s' * (len(rows) > 1)} of {listed(lamps)}{' alone' * (len(lamps) == 1)}"
-            )
-            apart = "compared with nothing" if len(lamps) == 1 else "another point than hot_spot"
-            words = f'"{shown(point)}" has {count}: {apart}{near}'
+            count = f"{len(rows)} reading{'s' * (len(rows) > 1)} of {listed(lamps)}"
+            apart = " alone: compared with nothing" if alone else ": another point than hot_spot"
+            words = f'"{shown(point)}" has {count}{apart}{near}'
             faults.at("caution 38", "readings.csv", rows.iloc[0], words, "point")

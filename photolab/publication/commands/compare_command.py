@@ -126,17 +126,10 @@ def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
         head = f"{args.b} against {args.a}" + in_housing(housing)
         among = family_sentence(campaign, args.b, args.a, housing=housing, scope=scope)
         said = [*statements.answer_lines(head, pair), *filter(None, [among])]
-        family = campaign.family(housing, scope=scope, against=args.a)
-        one = family.loc[args.b]
-        ends = {f"family_{end}": _figure(one[end], END_DIGITS) for end in ("low", "high")}
-        answers.append(
-            {
-                "housing": housing,
-                **as_json(pair, "lx", " ".join(said)),
-                **ends,
-                "family_verdict": one["verdict"],
-            }
-        )
+        one = campaign.family(housing, scope=scope, against=args.a).loc[args.b]
+        low, high = map(_figure, published_ends(one["low"], one["high"]))
+        of_all = {"family_low": low, "family_high": high, "family_verdict": one["verdict"]}
+        answers.append({"housing": housing} | as_json(pair, "lx", " ".join(said)) | of_all)
         if pair.verdict != "no_answer":
             said += ["", *statements.blurs(pair, "the meter", "the meter, seating, days and supply")]
         more = [statements.separate_words(pair), statements.assumed_words(pair.assumed)]

@@ -213,7 +213,8 @@ def words(found: Rehearsal) -> list[str]:
             heading = head
             places = 1 if row["standard_error"] >= _ROUGH else 2
             value, error = (decimal(row[column], places) for column in ("value", "standard_error"))
-            fewer = f", {row['benches']} benches" if row["benches"] < found.benches else ""
+            n = row["benches"]
+            fewer = f", {n} bench{'es' * (n > 1)}" if n < found.benches else ""
             lines.append(f"  {text:44s} {value:>6} ± {error} {row['unit']}{fewer}")
     if found.not_drawn:
         lines.append(f"Not drawn: {', '.join(f'{name}.csv' for name in found.not_drawn)}.")

@@ -10,12 +10,13 @@ from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.reporting import decimal
 from photolab.publication.figures.common import BLUE, GREY, INK, RED, SKY, Look, name_rows, shown_name, styled
 from photolab.publication.sentences.figure_tables import all_lamps_words
+from photolab.publication.sentences.statements import SCOPE_WORDS
 
 _APART = 0.7  # of the width of a day that its figures fill
 SIZE = 15.2
 """Of every letter: 48 of 1600 pixels on a figure seven inches wide, readable where it is shown small. [pt]"""
 _LONGEST = 14
-SCOPES = {"specimens": "for the specimens on the bench", "models": "for the model as sold"}
+SCOPES = {scope: SCOPE_WORDS[scope] for scope in ("specimens", "models")}
 WAYS = {"specimens": "by rehearsal", "formula": "by formula"}
 
 

@@ -444,7 +444,8 @@ class PageOne:
             "record and readings of K1 disagree by 6 %"; blank where they agree.
         """
         known = self.campaign.held.apart.items() if row["instant"] == "hold" else ()
-        by = {name[0]: decimal(abs(100.0 * size), 0) for name, size in known if name[1] == row["housing"]}
+        sizes = sorted((abs(size), name) for name, size in known)  # of several pieces the largest
+        by = {name[0]: decimal(100.0 * size, 0) for size, name in sizes if name[1] == row["housing"]}
         who = (lamp for lamp in (row["lamp"], row["baseline"]) if lamp in by)
         return "; ".join(f"record and readings of {one} disagree by {by[one]} %" for one in who)
 
@@ -681,7 +682,8 @@ def _to_know(found: PageOne, lamp: str) -> Line:
         elif not what and left and left.method == "bounds" and late and found.bounded(late):
             what = f"at the hold time not read: bounds of a record of {decimal(last, 0)} min"
         stepped.setdefault(what, {})[run.housing] = None
-        stepped.setdefault(found.apart(late) if late else "", {})[run.housing] = None
+    for row in filter(None, (found.light(lamp, housing, "hold") for housing in found.housings)):
+        stepped.setdefault(found.apart(row), {})[row["housing"]] = None
     words = [what + in_housing(joined(filter(None, places))) for what, places in stepped.items() if what]
     line: Line = ("; ".join(words),)
     between = f"{'; ' if words else ''}light above the cut-off: "

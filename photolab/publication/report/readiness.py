@@ -273,13 +273,10 @@ def list_abilities(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
 
 
 def _comparison(campaign: Campaign) -> Ability:
-    table = campaign.table
+    table, half = campaign.table, list[float]()
     answer = "add technology in lamps.csv" if len(table) else CONTENTS["two lamps"].bring
-    half = (
-        sorted(table.loc[table["scope"] == "specimens", "ln_expanded_uncertainty"].dropna())
-        if len(table)
-        else []
-    )
+    if len(table):
+        half = sorted(table.loc[table["scope"] == "specimens", "ln_expanded_uncertainty"].dropna())
     if half:
         answer = f"yes, to about ±{decimal(100 * half[len(half) // 2], 0)} %"
     return Ability("how lamps compare in one housing", answer, "01", bool(half))

@@ -232,8 +232,8 @@ def levels_words(found: Levels) -> tuple[str, ...]:
             f"If that figure is the true one, two seatings of one lamp differ by less than {limit} % in {percent} of "
             "100 cases."
         )
-    for level in (level for level in rows if "+" in level and "mounting" in level.split("+")):
-        low, sd, high = (decimal(100.0 * rows[level][end], 1) for end in ("low", "sd", "high"))
+    for level, row in ((level, row) for level, row in rows.items() if "+" in level and "mounting" in level):
+        low, sd, high = (decimal(100.0 * row[end], 1) for end in ("low", "sd", "high"))
         told = f"{capital(level_words(level))} scatter by {sd} % ({low} to {high} % at {percent} %)"
         said.append(f"{told}: these readings do not tell them apart.")
     ordered = sorted(rows.values(), key=lambda row: -row["part"])

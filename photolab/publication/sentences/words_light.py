@@ -161,14 +161,13 @@ def where_words(one: DistanceResult) -> tuple[str, ...]:
     """Return the centre that a run finds, and from where on the inverse square applies."""
     said = []
     if (found := one.centre_found) is not None:
-        (mm, wide), (stated, limit) = (
-            (1000.0 * x.value, 1000.0 * x.half_width(one.coverage)) for x in (found, one.centre)
-        )
+        mm, wide = (1000.0 * x for x in (found.value, found.half_width(one.coverage)))
         said.append(
             f"the light spreads as from a point {with_uncertainty(mm, wide)} mm behind the reference face at "
-            f"{100.0 * one.coverage:g} %; {decimal(stated, 0)} mm is declared."
+            f"{100.0 * one.coverage:g} %; {decimal(1000.0 * one.centre.value, 0)} mm is declared."
         )
-        if abs(mm - stated) > math.hypot(wide, limit):
+        apart = found - one.centre
+        if abs(apart.value) > apart.half_width(one.coverage):
             said[0] += (
                 f" The two do not agree, and candela from one reading rest on the declared one: look at the run, then "
                 f"write offset_mm = {decimal(mm, 0)} and offset_uncertainty_mm = {decimal(wide, 0)}."
