@@ -715,7 +715,7 @@ def test_what_one_piece_keeps_is_told_once(tmp_path, first_s, held, scope):
     assert (row["scope"], row["n_held"]) == (scope, 1)
     assert_allclose(row["value"], 0.9 if held else 0.8, rtol=2e-3)
     found = PageOne(campaign, rows_of(campaign))
-    assert found.kept_by(found.kept("K1")[""]) == ("readings" if held else "record")
+    assert found.kept_by(found.kept("K1")[""]) == ("single" if held else "record")
 
 
 def test_a_record_to_the_hold_time_goes_before_a_longer_one_of_another_piece_that_ends_before(tmp_path):
