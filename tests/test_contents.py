@@ -58,7 +58,7 @@ def test_changed_figures_are_declared_and_leave_the_folder(demo):
     assert {meter.mismatch_index_percent for meter in other.meters.values()} == {6.0}
     assert "coverage" in other.settings.declared
     assert "coverage" not in demo.settings.declared
-    assert [a.name for a in other.assumed] == ["meter M1 limit_kind"]
+    assert [a.name for a in other.assumed] == ["reading_sd_percent", "meter M1 limit_kind"]
     assert other.changed(reading_percent=2.0).meters["M1"].reading_percent == (2.0,)
     assert demo.changed(coverage=None) is demo  # nothing given: what was fitted for it serves again
     with pytest.raises(ValueError, match=r"covrage must be a key of \[bench\]"):

@@ -337,12 +337,15 @@ def test_half_widths_are_those_of_least_squares_written_out(tmp_path):
     names = sorted(set(lamps))
     cells = np.array([[lamp == name for name in names] for lamp in lamps], dtype=float)
     shape = np.column_stack([np.full(len(first), day), drift * hours])
-    inverse = np.linalg.inv(seat**2 * np.eye(len(first)) + shape @ shape.T)
+    noise = 0.004 / math.sqrt(evening.readings)
+    inverse = np.linalg.inv((seat**2 + noise**2) * np.eye(len(first)) + shape @ shape.T)
     weights = np.linalg.solve(cells.T @ inverse @ cells, cells.T @ inverse)
 
     def variance(weight, extra=0.0, late=0.0):
         parts = [
             seat * weight,
+            noise * (weight - extra),
+            noise * np.asarray(extra),
             elapsed * (weight - extra),
             [day * weight.sum()],
             [drift * (weight @ hours + late)],

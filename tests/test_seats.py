@@ -22,6 +22,7 @@ from photolab.bench.inputs.spreads import (
     seats_alike,
     seen_through,
     specimen_spread,
+    unrepeated,
 )
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.model import Settings
@@ -366,6 +367,55 @@ def test_the_mean_of_a_seating_covers_better_with_the_doubt_of_a_difference():
             told.append(abs(away) <= mean.half_width())
     assert 0.93 < np.mean(found) < 0.945
     assert 0.905 < np.mean(of_m) < 0.92
+
+
+def _held_twice(*kept, lamp="K1", **more):
+    """Return rows of seatings read once at both instants: ln at first, and what each kept."""
+    return [
+        (lamp, f"D{k}", first + away, {"instant": instant, "mounting": "1", **more})
+        for k, (first, left) in enumerate(kept)
+        for instant, away in (("initial", 0.0), ("hold", left))
+    ]
+
+
+def test_readings_never_repeated_scatter_as_what_seatings_kept_does():
+    """Oracle: by hand: differences -0.10, -0.11 and -0.12 of one piece, -0.02 and -0.02 of another; prior of 6 dof."""
+    one = _held_twice((0.03, -0.10), (-0.02, -0.11), (0.01, -0.12))
+    other = _held_twice((0.0, -0.02), (0.05, -0.02), lamp="K2")
+    found = unrepeated(seats(*one, *other), 0.004)
+    # 2 + 1 degrees of freedom, each difference of two readings: (0.01^2 + 0.01^2) / (3 x 2)
+    assert_allclose(found.sd**2, (2e-4 / 2 + 6 * 0.004**2) / 9, rtol=1e-9)  # float rounding
+    assert (found.dof, found.assumed) == (9.0, False)
+    assert unrepeated(seats(*one[:2], *other[:2]), 0.004) == Spread(0.004, np.inf, True)
+    apart = [(*row[:3], row[3] | {"range_lx": 4000.0 + 1000.0 * (k % 2)}) for k, row in enumerate(one)]
+    assert unrepeated(seats(*apart), 0.004) is None  # the two instants on two ranges
+    assert unrepeated(seats(*(row for row in one if row[3]["instant"] == "hold")), 0.004) is None
+    assert unrepeated(seats(*one[:-1], (*one[-1][:3], one[-1][3] | {"n": 2})), 0.004) is None  # repeated once
+
+
+@pytest.mark.parametrize("declared", [0.0, 3.0])
+def test_the_scatter_of_single_readings_is_taken_out_of_that_of_seatings(declared):
+    """Oracle: closed form: a mounting mean scatters as before; what it keeps, by two readings alone."""
+    rng = np.random.default_rng(7)
+    settings = Settings(mounting_sd_percent=declared, reading_sd_percent=0.5)
+    first = _held_twice((0.0, -0.1), lamp="K1") + _held_twice((0.0, -0.1), lamp="K2")
+    alone = campaign_spreads(seats(*first), settings, "K0")
+    sd = min(0.005, declared / 100.0)
+    assert alone.single
+    assert alone.reading["K1"] == Spread(sd, np.inf, True)
+    assert_allclose(alone.seating["HP"].sd ** 2 + sd**2, (declared / 100.0) ** 2, atol=1e-18)
+    assert_allclose(alone.seated_once, declared / 100.0, atol=1e-12)
+    many = _held_twice(*((v, -0.1) for v in rng.normal(0.0, 0.02, 6)))
+    found, without = (
+        campaign_spreads(seats(*rows), settings, "K0")
+        for rows in (many, [row for row in many if row[3]["instant"] == "initial"])
+    )
+    assert (found.single, without.single) == (True, False)
+    assert without.reading["K1"].sd == 0.0
+    assert found.reading["K1"].dof == 5 + 6
+    total = found.seating["HP"].sd ** 2 + found.reading["K1"].sd ** 2
+    assert_allclose(total, without.seating["HP"].sd ** 2, rtol=1e-9)  # float rounding
+    assert_allclose(found.seated_once**2, total, rtol=1e-12)
 
 
 def test_the_scatter_of_readings_is_no_scatter_of_days_or_pieces():

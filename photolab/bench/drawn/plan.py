@@ -30,7 +30,7 @@ from photolab.bench.folder.cautions import SHORT_REST_MIN, listed
 from photolab.bench.folder.tables import empty_table
 from photolab.bench.inputs.seats import SEATED
 from photolab.bench.inputs.selection import main_meter
-from photolab.bench.inputs.spreads import LEAST_DOF, Spreads, not_held, own_specimens
+from photolab.bench.inputs.spreads import LEAST_DOF, Spread, Spreads, not_held, own_specimens
 from photolab.bench.results.campaign import Campaign
 from photolab.bench.results.evaluation import evaluate
 from photolab.bench.results.heat import warm_up_runs
@@ -316,7 +316,7 @@ class _Choice:
         """Return how many readings at one instant pay, by the scatter of readings and of seatings."""
         least = min(spread.sd for spread in self.spreads.reading.values())
         levels = {"seating": self.spreads.mounting.sd, "reading": least}
-        if self.base is None or min(levels.values()) == 0.0:
+        if self.base is None or self.spreads.single or min(levels.values()) == 0.0:
             return MOST_READINGS
         cost = {"seating": float(SEAT_MINUTES + READ_MINUTES + COOL_MINUTES[False]), "reading": 1.0 / 3.0}
         pays = int(allocate_effort(levels, cost)["count"].iloc[-1])
@@ -611,11 +611,15 @@ def _kept(base: Campaign, lamps: Iterable[str]) -> Spreads:
     settings, known = base.bench.settings, base.spreads
     declared = (settings.specimen_sd_percent, settings.remaining_sd_percent)
     pieces, left = (own_specimens(None, percent / 100.0) for percent in declared)
-    scatter = min(known.reading.values(), key=lambda spread: spread.sd)
+    scatter, read = min(known.reading.values(), key=lambda spread: spread.sd), known.reading
+    if (
+        scatter.assumed and not known.single
+    ):  # seatings hold that of single readings; an evening repeats its own
+        scatter, read = Spread(settings.reading_sd_percent / 100.0, math.inf, assumed=True), {}
     every = dict.fromkeys([*known.reading, *lamps])
     return replace(
         known,
-        reading={lamp: known.reading.get(lamp, scatter) for lamp in every},
+        reading={lamp: read.get(lamp, scatter) for lamp in every},
         specimens={lamp: known.specimens.get(lamp, pieces) for lamp in every},
         remaining={lamp: base.held.spreads.get(lamp, left) for lamp in every},
         flagged=(),

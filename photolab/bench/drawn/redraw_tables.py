@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from photolab.bench.drawn.simulation_tables import camera_display, correlated
-from photolab.bench.inputs.distance_terms import READING_SD, reading_scatter, tape_limit
+from photolab.bench.inputs.distance_terms import reading_scatter, tape_limit
 from photolab.bench.inputs.electrical import POWER_LIMIT_PERCENT, lamp_power
 from photolab.bench.inputs.readings import ELAPSED_U_S
 from photolab.bench.inputs.surface import (
@@ -272,7 +272,9 @@ def _run_shown(known: Known, run: DistanceResult, block: pd.DataFrame) -> dict[s
         light = light * (1.0 + c * q.u * law(stream(f"{q.name} {of}"), 1)[0])
     light = light / block["distance_m"].map(run.points.set_index("distance_m")["factor"]).to_numpy(float)
     linear = instruments.linearity_percent(meter) / 100.0 * metered("linearity", level.max() + 1)[level]
-    scatter = 1.0 + READING_SD * stream(f"noise {of}").standard_normal(size)
+    scatter = 1.0 + known.bench.settings.reading_sd_percent / 100.0 * stream(f"noise {of}").standard_normal(
+        size
+    )
     step = instruments.resolution_lx(meter, float(block["range_lx"].max())) or _FINE_LX
     dark = block["dark_lx"].to_numpy(float)
     between = flat("dark reading", level.max() + 1)[level]  # the room's light, between two figures

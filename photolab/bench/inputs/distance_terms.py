@@ -16,8 +16,6 @@ from photolab.metrology.quantity import Input, Measured, limits, measured
 
 TAPE_LIMIT_MM = 10.0
 """Limit of a distance where the housing states none, assumed. [mm]"""
-READING_SD = 0.004
-"""Relative scatter of a reading where nothing is repeated, assumed. [1]"""
 
 
 def tape_limit(housing: Housing) -> tuple[float, str]:
@@ -137,7 +135,8 @@ def reading_scatter(bench: Bench, lamp: str, run: pd.DataFrame | None = None) ->
         read = Columns(run)
         groups += [x for x in read.groups("distance_m").apart(read.numbers("ln_value")) if len(x) > 1]
     if not any(np.ptp(group) > 0.0 for group in groups):  # one figure again and again: the display is coarse
-        return READING_SD, [f"scatter of readings {100 * READING_SD:g} %"]
+        sd, declared = bench.settings.reading_sd_percent, "reading_sd_percent" in bench.settings.declared
+        return sd / 100.0, [] if declared else [f"scatter of readings {sd:g} %"]
     return float(pooled_sd(groups)[0]), []
 
 

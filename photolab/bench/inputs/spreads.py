@@ -7,6 +7,7 @@ is in neither. In the value without the SD it would make false claims.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.special import chdtrc, stdtr
 
 from photolab.bench.terms.assumptions import Assumption
-from photolab.bench.terms.columns import Array, Columns, Groups, Table
+from photolab.bench.terms.columns import Array, Columns, Groups, Table, equal
 from photolab.bench.terms.model import PRIOR_DOF, Settings
 
 LEAST_DOF = 4
@@ -69,6 +70,8 @@ class Spreads:
         Rows of the mounting means that lie far from the others; they stay in.
     remaining : dict
         Spread of remaining light between pieces by lamp, where it is given and not to be estimated.
+    single : bool
+        Whether the spread of readings is that of `unrepeated`.
     """
 
     reading: dict[str, Spread]
@@ -80,10 +83,17 @@ class Spreads:
     specimens: dict[str, Spread]
     flagged: tuple[int, ...]
     remaining: dict[str, Spread] = field(default_factory=dict)
+    single: bool = False
 
     def seating_in(self, housing: str) -> Spread:
         """Return the spread of mountings in a housing; the pool where it has none of its own."""
         return self.seating.get(str(housing), self.mounting)
+
+    @property
+    def seated_once(self) -> float:
+        """SD of a lamp seated and read once where no reading was repeated; else of the mounting alone [1]."""
+        alone = max(spread.sd for spread in self.reading.values()) if self.single else 0.0
+        return math.sqrt(self.mounting.sd**2 + alone**2)
 
     def noise(self, seats: Columns) -> Array:
         """Return the SD of each mounting's mean from reading to reading, in ln."""
@@ -121,6 +131,11 @@ def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads
     first = table.among(initial)
     declared = settings.mounting_sd_percent / 100.0
     mounting, own, flagged = mounting_spreads(first, declared, reading)
+    alone = unrepeated(table, min(settings.reading_sd_percent / 100.0, mounting.sd))
+    if alone is not None:  # in the seatings' scatter so far, of which two readings of one seating are free
+        reading = dict.fromkeys(reading, alone)
+        declared = math.sqrt(max(declared**2 - float((_noise(first, reading) ** 2).mean()), 0.0))
+        mounting, own, flagged = mounting_spreads(first, declared, reading)
     used, noise = housing_spreads(own, mounting), _noise(first, reading) ** 2
     pool = seen_through(mounting, noise)
     seating = dict.fromkeys(_labels(table, "housing"), pool)
@@ -131,7 +146,7 @@ def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads
     specimen = specimen_spread(between, declared)
     each = {lamp: own_specimens(between.get(lamp), declared) for lamp in reading}
     far = tuple(initial[list(flagged)].tolist())
-    return Spreads(reading, pool, day, specimen, seating, own, each, far)
+    return Spreads(reading, pool, day, specimen, seating, own, each, far, single=alone is not None)
 
 
 def seen_through(seating: Spread, noise: Array) -> Spread:
@@ -200,6 +215,50 @@ def reading_spreads(seats: Table) -> dict[str, Spread]:
         lamp: Spread(float(own[k]), float(dof[k]), False) if apart[k] else pooled
         for k, lamp in enumerate(names)
     }
+
+
+def unrepeated(seats: Table, declared: float) -> Spread | None:
+    r"""Return the SD of readings of which none was repeated, from what seatings kept of their light.
+
+    Parameters
+    ----------
+    seats : DataFrame or mapping of columns
+        Mounting means of both instants.
+    declared : float
+        Declared or default SD. [1]
+
+    Returns
+    -------
+    Spread or None
+        None where readings were repeated, or no seating was read at both instants: then seatings hold all of it.
+
+    Notes
+    -----
+    Two readings of one seating have its mounting in common: what seatings of a piece kept, d = ln hold - ln initial,
+    differs by the scatter of two readings (and by what heat does otherwise each time),
+
+    .. math:: s^2 = \frac{\sum_g \sum_i (d_{gi} - \bar d_g)^2}{\sum_g (n_g - 1)\, \overline{(1/n + 1/n')}}
+
+    with the declared SD as a prior of `PRIOR_DOF`; the declared one alone where no piece was held twice in a housing.
+    """
+    table = Columns.of(seats)
+    at = ("lamp", "specimen", "housing", "point", "meter", "range_lx")
+    hold = np.asarray(table["instant"] == "hold")
+    seat = table.groups(*at, "day", "mounting")
+    both = np.flatnonzero((seat.sum(hold) > 0.0) & (seat.sum(~hold) > 0.0))
+    if not len(both) or (table["n"] > table["parts"]).any():
+        return None
+    kept = seat.sum(np.where(hold, 1.0, -1.0) * table.numbers("ln_value"))[both]
+    share = seat.sum(1.0 / table.numbers("n"))[both]
+    piece = table.groups(*at)
+    owner = equal(piece.code[seat.first[both]])
+    ss = float(((kept - owner.mean(kept)[owner.code]) ** 2).sum())
+    dof = float(len(both) - len(owner))
+    if not dof:
+        return Spread(declared, np.inf, True)
+    found = ss / (dof * float(share.mean()))
+    whole = dof + PRIOR_DOF
+    return Spread(float(np.sqrt((dof * found + PRIOR_DOF * declared**2) / whole)), whole, False)
 
 
 def mounting_spreads(

@@ -240,7 +240,7 @@ def _assumed(bench: Bench, place: Housing, spreads: Spreads) -> list[str]:
     """Return which spreads are assumed."""
     declared, seating = bench.settings.declared, spreads.seating_in(place.id)
     found = {
-        f"scatter of seatings {100.0 * seating.sd:g} %": seating.assumed
+        f"scatter of seatings {bench.settings.mounting_sd_percent:g} %": seating.assumed
         and "mounting_sd_percent" not in declared,
         f"scatter of days {bench.settings.day_sd_percent:g} %": "day_sd_percent" not in declared,
     }

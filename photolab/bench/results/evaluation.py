@@ -164,8 +164,9 @@ def _assumptions(
     tables = (selection.readings, *(bench.tables[name] for name in ("warm_up", "distance", "beam")))
     read = {meter for table in tables for meter in table["meter"].unique()}
     told = [a for a in bench.assumed if a.section != "meter" or a.id in read]
-    kept = [a for a in told if spreads.mounting.assumed or a.key != "mounting_sd_percent"]
-    own = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
+    own = {"mounting_sd_percent": not spreads.mounting.assumed, "reading_sd_percent": not spreads.single}
+    kept = [a for a in told if not own.get(a.key)]
+    always = [note for term, note in TERM_ASSUMPTIONS.items() if term in terms]
     links = [
         Assumption(
             f"provisional link of {row['old_meter']} to {selection.meter} for {row['technology']} lamps",
@@ -177,7 +178,7 @@ def _assumptions(
         for row in selection.through
         if not row["established"]
     ]
-    return (*kept, *corrected.assumed, *own, *links)
+    return (*kept, *corrected.assumed, *always, *links)
 
 
 def find(

@@ -24,6 +24,7 @@ _SIZED = (
     ("spectral", ("colour",)),
     ("mounting_sd", ("mounting",)),
     ("day_sd", ("day",)),
+    ("reading_sd", ("noise",)),
     ("remaining_sd", ("specimen not held", "remaining")),
     ("specimen_sd", ("specimen",)),
     ("limit_kind", ("range term",)),

@@ -64,6 +64,7 @@ class Settings:
     mounting_sd_percent: float = 3.0
     specimen_sd_percent: float = 4.0
     day_sd_percent: float = 1.0
+    reading_sd_percent: float = 0.4
     remaining_sd_percent: float = 2.0
     declared: frozenset[str] = frozenset()
     accept_provisional: bool = False

@@ -434,6 +434,7 @@ also_show         | codes | degF fc ft in | | ["degF"] | second unit of temperat
 mounting_sd_percent | %  | 0..30 !0.1 | 3, assumed  | 3    | scatter from seating a lamp again
 specimen_sd_percent | %  | 0..30 !0.1 | 4, assumed  | 4    | scatter between pieces of one lamp
 day_sd_percent    | %    | 0..30 ~0.05 | 1, assumed | 1    | scatter from day to day
+reading_sd_percent | %   | 0..10 ~0.01 | 0.4, assumed | 0.4 | scatter of readings, where none is repeated
 remaining_sd_percent | % | 0..30 ~0.05 | 2, assumed | 2    | scatter of remaining light between pieces of one lamp
 == [csv]
 separator | code | , ; tab | , | ";" | what stands between cells

@@ -84,7 +84,10 @@ def run(args: argparse.Namespace) -> list[str]:
         meter = campaign.bench.meters[campaign.selection.meter]
         options = {"coverage": settings.coverage, "alike_percent": settings.alike_percent}
         if not spread.assumed or "mounting_sd_percent" in settings.declared:
-            options |= {"mounting_sd_percent": 100.0 * spread.sd, "mounting_dof": spread.dof}
+            options |= {
+                "mounting_sd_percent": 100.0 * campaign.spreads.seated_once,
+                "mounting_dof": spread.dof,
+            }
         ranges, technologies, taken = _from_readings(campaign, (a * unit, b * unit), ranges, technologies)
     if "mismatch_percent" in typed:
         declared = meter.declared | {"mismatch_index_percent"}

@@ -34,7 +34,6 @@ FOUND = "found"
 """Rows of the table of page one are called so, with their number."""
 BOUNDED = ", by bounds of a record that ends before"
 KEPT_BY = dict.fromkeys(("record", "bounds"), "its record")
-KEPT_BY["single"] = "single readings at both instants, whose own scatter is not in the range,"
 KEPT_BY |= {"readings": "its readings at both instants", "pieces": "the mean of its pieces held"}
 """What says how much of a lamp's light is left, by `PageOne.kept_by`."""
 _GLUE = "\N{NO-BREAK SPACE}"
@@ -406,15 +405,13 @@ class PageOne:
         Returns
         -------
         str
-            "record", "bounds" (of a record that ends before the hold time), "readings", "single" where none was
-            repeated, or "pieces", where the mean is of several and takes records.
+            "record", "bounds" (of a record that ends before the hold time), "readings", or "pieces", where the mean is
+            of several and takes records.
         """
         left = remaining_of(warm_up_runs(self.campaign.bench), row["lamp"], row["housing"])
         bounds = bool(left and left[0].method == "bounds")
         if row["scope"] == "specimens":
-            if left and not bounds and row["point"] == "hot_spot":
-                return "pieces"
-            return "readings" if any(one.sd for one in self.campaign.spreads.reading.values()) else "single"
+            return "pieces" if left and not bounds and row["point"] == "hot_spot" else "readings"
         return "bounds" if bounds else "record"
 
     def bounded(self, row: Row) -> bool:

@@ -59,6 +59,7 @@ _CHANGED = (
     ("calibration_source", _TECHNOLOGIES),
     ("mounting_sd", "every ratio, most where a lamp was seated once"),
     ("day_sd", "ratios of lamps read on different days"),
+    ("reading_sd", "what is left of each lamp's light, and with it ratios after the hold time"),
     ("remaining_sd", "figures after the hold time, for the models and where a piece was not held"),
     ("specimen_sd", "statements for the models"),
     ("limit_kind", "every ratio: how wide the meter's part is"),

@@ -224,7 +224,8 @@ def _known_from(kind: str, name: tuple[object, ...], bench: Bench, components: p
     meter = bench.meters.get(str(name[1])) if len(name) > 1 else None
     known = _term(kind).known_from
     if hasattr(bench.settings, known):  # a spread: assumed until it is stated or measured
-        assumed = components is None or components.set_index("level")["assumed"].get(kind, True)
+        level = "reading" if kind == "noise" else kind
+        assumed = components is None or components.set_index("level")["assumed"].get(level, True)
         stated = "bench.toml" if known in bench.settings.declared else "assumed"
         return stated if assumed else "own readings"
     if "colour" in kind and "corrected" in name:

@@ -68,7 +68,7 @@ range term        | range term of the meter | meter and range | lx | manual
 linearity         | linearity of the meter | lamp and housing | 1 | linearity_percent
                   | state the linearity_percent of {meter} from its certificate
 resolution        | last figure of the display | reading | lx | display |
-noise             | scatter of readings | reading | 1 | own readings |
+noise             | scatter of readings | reading | 1 | reading_sd_percent | take each reading three times
 colour            | colour of the light | meter and technology | 1 | mismatch_index_percent
                   | get spectra or a spectral factor for {meter} (spectra.csv)
 own colour        | colour of each lamp | meter and lamp | 1 | mismatch_index_percent
