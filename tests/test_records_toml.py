@@ -28,6 +28,7 @@ also_show = ["degF", "ft"]
 mounting_sd_percent = 2
 specimen_sd_percent = 0
 day_sd_percent = 0.5
+reading_sd_percent = 0.2
 remaining_sd_percent = 3
 
 [[meter]]
@@ -119,6 +120,7 @@ def test_settings(bench):
         2.0,
         0.0,
         0.5,
+        0.2,
         3.0,
         names,
         invented=True,
@@ -194,7 +196,24 @@ def test_a_bench_without_a_question_has_none(tmp_path):
 
 def test_settings_defaults(tmp_path):
     assert read_bench(bf.make(tmp_path / "b")).settings == Settings(
-        "unnamed", "", 60.0, 10.0, 30.0, 0.95, 10.0, 25.0, 13.2, 20.0, "", (), 3.0, 4.0, 1.0, 2.0, frozenset()
+        "unnamed",
+        "",
+        60.0,
+        10.0,
+        30.0,
+        0.95,
+        10.0,
+        25.0,
+        13.2,
+        20.0,
+        "",
+        (),
+        3.0,
+        4.0,
+        1.0,
+        0.4,
+        2.0,
+        frozenset(),
     )
 
 

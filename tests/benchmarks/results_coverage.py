@@ -180,6 +180,9 @@ def ratios(rng: np.random.Generator, rows: pd.DataFrame) -> tuple[dict[str, pd.D
             own, base = (np.mean(here[x, instant]) for x in (lamp, "B0"))
             truth[lamp, "illuminance ratio", instant, "specimens"] = math.exp(own - base)
             truth[lamp, "illuminance ratio", instant, "models"] = light[lamp] * math.exp(gone) / light["B0"]
+    for lamp in light:
+        kept = np.subtract(here[lamp, "hold"], here[lamp, "initial"]).mean()
+        truth[lamp, "remaining light", "hold", "specimens"] = math.exp(kept)
     watts = {"B0": 61.0, "K1": 27.0, "K2": 24.0}
     power = {lamp: w * (1.0 + float(limit(rng, 0.02))) for lamp, w in watts.items()}
     electrical = pd.DataFrame({"lamp": list(watts), "elapsed_s": 60.0, "power_W": list(power.values())})
