@@ -381,11 +381,15 @@ def _held_twice(*kept, lamp="K1", **more):
 def test_readings_never_repeated_scatter_as_what_seatings_kept_does():
     """Oracle: by hand: differences -0.10, -0.11 and -0.12 of one piece, -0.02 and -0.02 of another; prior of 6 dof."""
     one = _held_twice((0.03, -0.10), (-0.02, -0.11), (0.01, -0.12))
-    other = _held_twice((0.0, -0.02), (0.05, -0.02), lamp="K2")
+    other = _held_twice((0.0, -0.02), (0.05, -0.02), specimen="2")
     found = unrepeated(seats(*one, *other), 0.004)
     # 2 + 1 degrees of freedom, each difference of two readings: (0.01^2 + 0.01^2) / (3 x 2)
     assert_allclose(found.sd**2, (2e-4 / 2 + 6 * 0.004**2) / 9, rtol=1e-9)  # float rounding
     assert (found.dof, found.assumed) == (9.0, False)
+    means = _held_twice(
+        (0.03, -0.10), (-0.02, -0.11), (0.01, -0.12), n=3, parts=3
+    )  # at three clock times each
+    assert_allclose(unrepeated(seats(*means), 0.004).sd ** 2, (2e-4 * 3 / 2 + 6 * 0.004**2) / 8, rtol=1e-9)
     assert unrepeated(seats(*one[:2], *other[:2]), 0.004) == Spread(0.004, np.inf, True)
     apart = [(*row[:3], row[3] | {"range_lx": 4000.0 + 1000.0 * (k % 2)}) for k, row in enumerate(one)]
     assert unrepeated(seats(*apart), 0.004) is None  # the two instants on two ranges
