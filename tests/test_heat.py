@@ -691,6 +691,34 @@ def test_what_single_readings_say_is_left_holds_their_own_scatter(tmp_path):
     assert used == {0.4: True, 1.0: False}
 
 
+def test_heatings_that_differ_widen_what_is_left_and_nothing_at_first(tmp_path):
+    """Oracle: closed form: with n heatings of the piece, the SD found over the root of n, beside that of readings."""
+    kept = (0.90, 0.88, 0.92, 0.89, 0.91, 0.87)
+    read = [
+        (lamp, seat, at, round(1000.0 * lux) + repeat, 4000)
+        for lamp, left in (("B0", (1.0,) * 6), ("K1", kept))
+        for seat, one in enumerate(left)
+        for at, lux in ((60, 1.0), (1800, one))
+        for repeat in range(3)
+    ]
+    lit = csv("lamp,mounting,elapsed_s,illuminance_lx,range_lx", read)
+    campaign = evaluate(bench(tmp_path, lit, toml=METER))
+    found = campaign.spreads.heated
+    assert 0.015 < found["led"].sd < 0.025
+    assert found["filament"].sd == 0.0
+    left = {x: campaign[x, "", "hold"] - campaign[x, "", "initial"] for x in ("K1", "B0")}
+    own = {
+        x: math.hypot(*(c * q.u for q, c in one.parts.items() if q.name[0] == "heating"))
+        for x, one in left.items()
+    }
+    assert_allclose(own["K1"], found["led"].sd / math.sqrt(6), rtol=1e-9)
+    assert own["B0"] == 0.0
+    assert "heating" not in {q.name[0] for q in campaign["K1", "", "initial"].parts}
+    assert campaign.spreads.knows_heatings("led")
+    assert not _single_readings(tmp_path / "once").spreads.knows_heatings("led")
+    assert _single_readings(tmp_path / "twice", seatings=2).spreads.knows_heatings("led")
+
+
 def test_an_assumed_scatter_of_readings_is_named_only_where_it_enters(tmp_path):
     """Oracle: the rule: ratios at first hold it within the seating; repeats of readings show their own."""
     once, thrice = (_single_readings(tmp_path / f"{n}", repeats=n) for n in (1, 3))

@@ -19,6 +19,7 @@ from photolab.bench.inputs.spreads import (
     not_held,
     own_specimens,
     reading_spreads,
+    reheated,
     seats_alike,
     seen_through,
     specimen_spread,
@@ -40,6 +41,7 @@ def seats(*rows):
         "range_lx": 4000.0,
         "point": "hot_spot",
         "instant": "initial",
+        "technology": "led",
     }
     table = table.assign(
         **base, clock_h=np.nan, n=1, parts=1, ss=0.0, mounting=[str(i) for i in range(len(rows))]
@@ -395,6 +397,24 @@ def test_readings_never_repeated_scatter_as_what_seatings_kept_does():
     assert unrepeated(seats(*apart), 0.004) is None  # the two instants on two ranges
     assert unrepeated(seats(*(row for row in one if row[3]["instant"] == "hold")), 0.004) is None
     assert unrepeated(seats(*one[:-1], (*one[-1][:3], one[-1][3] | {"n": 2})), 0.004) is None  # repeated once
+
+
+def test_what_is_left_differs_from_one_heating_to_the_next_beyond_what_readings_scatter():
+    """Oracle: closed form: variance of what seatings kept less that of two means of three readings, by technology."""
+    noise = {"K1": Spread(0.003, 20.0, False), "B0": Spread(0.003, 20.0, False)}
+    kept = (-0.10, -0.12, -0.14, -0.11, -0.13)
+    led = _held_twice(*((0.01 * k, left) for k, left in enumerate(kept)), n=3)
+    steady = _held_twice(
+        *((0.01 * k, 0.001 * (k % 2)) for k in range(5)), lamp="B0", n=3, technology="filament"
+    )
+    found = reheated(seats(*led, *steady), noise)
+    square, two = np.var(kept, ddof=1), 2 * 0.003**2 / 3
+    assert_allclose(found["led"].sd ** 2, square - two, rtol=1e-9)  # float rounding
+    assert_allclose(found["led"].dof, 4 * (1 - two / square) ** 2, rtol=1e-9)
+    assert found["filament"] == Spread(0.0, 4.0, False)
+    assert [*reheated(seats(*led[:-2], *steady), noise)] == [
+        "filament"
+    ]  # three degrees of freedom tell nothing
 
 
 @pytest.mark.parametrize("declared", [0.0, 3.0])

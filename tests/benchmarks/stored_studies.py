@@ -17,6 +17,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import results_coverage
+import spread_rules
 from family_error import balanced, demo
 from numpy.typing import NDArray
 from scipy import stats
@@ -286,20 +287,26 @@ def _coverage_rows(situation: str, rule: str, table: pd.DataFrame) -> Iterator[d
 
 
 def measurands(_: int) -> Iterator[dict[str, object]]:
-    """Yield the rows of the table at the head of `results_coverage.py`, which measured them."""
-    for line in (results_coverage.__doc__ or "").partition("\n\nWhere ")[0].split("\n"):
+    """Yield the rows of the tables at the heads of the studies that measured them."""
+    models = (spread_rules.__doc__ or "").partition("for the models, ")[2].partition("equal lamps, ")[0]
+    yield from _measured((results_coverage.__doc__ or "").partition("\n\nWhere ")[0], "", "results_coverage")
+    yield from _measured(models, "illuminance ratio, models, ", "spread_rules")
+
+
+def _measured(head: str, what: str, study: str) -> Iterator[dict[str, object]]:
+    """Yield the rows of one table."""
+    for line in head.split("\n"):
         words, _, told = line.partition("  ")
         value, sign, error = told.strip().partition(" +- ")
         if not sign:
             continue
-        benches = 500 if words.endswith("(500)") else 2000
-        names, values = words.removesuffix(" (500)").split(": "), value.split("; ")
+        names, values = f"{what}{words}".split(": "), value.split("; ")
         each = [f"{names[0]}, {one}" for one in names[1].split("; ")] if len(names) > 1 else names
         for name, share in zip(each, values, strict=True):
             yield {
                 "study": "measurands", "situation": name, "rule": "as declared", "figure": "coverage",
-                "value": float(share), "standard_error": float(error), "unit": "%", "draws": benches, "seed": math.nan,
-                "source": "simulated by tests/benchmarks/results_coverage.py",
+                "value": float(share), "standard_error": float(error), "unit": "%", "draws": 2000, "seed": math.nan,
+                "source": f"simulated by tests/benchmarks/{study}.py",
             }  # fmt: skip
 
 

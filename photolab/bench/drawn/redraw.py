@@ -218,6 +218,8 @@ class Protocol:
         self._add("specimen", "normal", true(world.specimen_percent, sds), piece, 1.0)
         left = [campaign.held.spreads[lamp].sd for lamp in first(piece, "lamp")]
         self._add("remaining", "normal", np.array(left), piece, hold)
+        sds = [spreads.heated[t].sd if t in spreads.heated else 0.0 for t in first(seat, "technology")]
+        self._add("heating", "normal", np.array(sds), seat, hold)
         sds = [spreads.seating_in(h).sd for h in first(seat, "housing")]
         self._add("seating", world.seats, true(world.seating_percent, sds), seat, 1.0)
         self._add("aim", "missed", world.aim_percent / 100.0, seat, 1.0)

@@ -91,6 +91,9 @@ def readings(
     scatter = [spread_input("noise", (), sd, dof, pool=f"{dof:g}") for sd, dof in zip(sds, dofs, strict=True)]
     noisy = np.where(np.array(sds) > 0.0, 1.0, 0.0)[noise.code]
     loads.add((*seat, "point", "instant"), noisy, scatter, noise.code)
+    for kind, spread in spreads.heated.items():
+        hot = (seats["instant"] == "hold") & (seats["technology"] == kind) & (spread.sd > 0.0)
+        loads.add((*seat, "point"), hot, [spread_input("heating", (), spread.sd, spread.dof, pool=kind)])
     loads.add(("day", "housing"), seats.numbers("hours"), [DRIFT])
     loads.add(("day", "housing"), 1.0, [spread_input("day", (), spreads.day.sd, spreads.day.dof)])
     loads.add(("lamp", "specimen"), 1.0, *_pooled(seats, "specimen", "lamp", spreads.specimens.__getitem__))

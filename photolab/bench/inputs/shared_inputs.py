@@ -20,6 +20,7 @@ link                 meter, technology                        1, readings of ano
 colour               meter (as scale), technology             1 (corrected and uncorrected lamps apart)
 own colour           meter, lamp                              1 (not filament; not with its own spectrum)
 meter temperature    meter, day                               kelvins from the reference ambient
+heating              mounting                                 1 (at the hold time; where several of a piece tell it)
 mounting             mounting                                 1
 day                  day, housing                             1
 drift                day, housing                             hours from the middle of the day, with clocks only
@@ -52,6 +53,7 @@ if TYPE_CHECKING:
 
 COMMON_KINDS = frozenset({"scale", "range gain", "range term"})
 """What the line *nothing in common* counts once for each reading."""
+_KINDS = {"noise": "reading scatter", "heating": "reading scatter", "mounting": "seating"}
 
 
 def term_of(q: Input) -> str:
@@ -283,7 +285,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
     Parameters
     ----------
     level : str
-        "noise", "mounting", "day" or "specimen"; names the variance where the SD was estimated.
+        "noise", "heating", "mounting", "day" or "specimen"; names the variance where the SD was estimated.
     key : tuple of str
         Identity.
     sd : float
@@ -303,7 +305,7 @@ def spread_input(level: str, key: tuple[str, ...], sd: float, dof: float, *, poo
         (level, *key),
         sd,
         dof=dof,
-        kind={"noise": "reading scatter", "mounting": "seating"}.get(level, level),
+        kind=_KINDS.get(level, level),
         source="assumed" if assumed else "own readings",
         variance=None if assumed else (level, pool),
     )

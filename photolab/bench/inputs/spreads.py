@@ -72,6 +72,8 @@ class Spreads:
         Spread of remaining light between pieces by lamp, where it is given and not to be estimated.
     single : bool
         Whether the spread of readings is that of `unrepeated`.
+    heated : dict
+        Spread of what is left from one heating to the next by technology, of those with seatings enough to tell.
     """
 
     reading: dict[str, Spread]
@@ -84,6 +86,7 @@ class Spreads:
     flagged: tuple[int, ...]
     remaining: dict[str, Spread] = field(default_factory=dict)
     single: bool = False
+    heated: dict[str, Spread] = field(default_factory=dict)
 
     def seating_in(self, housing: str) -> Spread:
         """Return the spread of mountings in a housing; the pool where it has none of its own."""
@@ -94,6 +97,11 @@ class Spreads:
         """SD of a lamp seated and read once where no reading was repeated; else of the mounting alone [1]."""
         alone = max(spread.sd for spread in self.reading.values()) if self.single else 0.0
         return math.sqrt(self.mounting.sd**2 + alone**2)
+
+    def knows_heatings(self, technology: str) -> bool:
+        """Return whether lamps of a technology were heated often enough to tell how what is left differs."""
+        found = self.single and all(math.isfinite(spread.dof) for spread in self.reading.values())
+        return technology in self.heated or found
 
     def noise(self, seats: Columns) -> Array:
         """Return the SD of each mounting's mean from reading to reading, in ln."""
@@ -146,7 +154,10 @@ def campaign_spreads(seats: Table, settings: Settings, baseline: str) -> Spreads
     specimen = specimen_spread(between, declared)
     each = {lamp: own_specimens(between.get(lamp), declared) for lamp in reading}
     far = tuple(initial[list(flagged)].tolist())
-    return Spreads(reading, pool, day, specimen, seating, own, each, far, single=alone is not None)
+    heated = reheated(table, reading) if alone is None else {}
+    return Spreads(
+        reading, pool, day, specimen, seating, own, each, far, single=alone is not None, heated=heated
+    )
 
 
 def seen_through(seating: Spread, noise: Array) -> Spread:
@@ -242,23 +253,58 @@ def unrepeated(seats: Table, declared: float) -> Spread | None:
     with the declared SD as a prior of `PRIOR_DOF`; the declared one alone where no piece was held twice in a housing.
     """
     table = Columns.of(seats)
+    away, share, piece, _ = _kept(table, 1.0 / table.numbers("n"))
+    if not len(away) or (table["n"] > table["parts"]).any():
+        return None
+    dof = float(len(away) - len(piece))
+    if not dof:
+        return Spread(declared, np.inf, True)
+    found = float(away @ away) / (dof * float(share.mean()))
+    whole = dof + PRIOR_DOF
+    return Spread(float(np.sqrt((dof * found + PRIOR_DOF * declared**2) / whole)), whole, False)
+
+
+def reheated(seats: Table, reading: dict[str, Spread]) -> dict[str, Spread]:
+    """Return how what is left of a piece differs from one heating to the next, beyond what readings scatter.
+
+    Parameters
+    ----------
+    seats : DataFrame or mapping of columns
+        Mounting means of both instants, with technology.
+    reading : dict
+        Reading spread by lamp, whose share is taken off.
+
+    Returns
+    -------
+    dict
+        By technology, where at least `LEAST_DOF` degrees of freedom tell it: seatings of a piece beyond its first that
+        were read at both instants. The degrees of freedom are those of `seen_through`.
+    """
+    table = Columns.of(seats)
+    away, noise, piece, rows = _kept(table, _noise(table, reading) ** 2)
+    kinds, found = table["technology"][rows], {}
+    for kind in dict.fromkeys(kinds.tolist()):
+        mine = kinds == kind
+        dof = float(mine.sum() - len(np.unique(piece.code[mine])))
+        if dof >= LEAST_DOF:
+            variance = max(float(away[mine] @ away[mine]) / dof - float(noise[mine].mean()), 0.0)
+            found[str(kind)] = seen_through(Spread(math.sqrt(variance), dof, False), noise[mine])
+    return found
+
+
+def _kept(table: Columns, variance: Array) -> tuple[Array, Array, Groups, NDArray[np.intp]]:
+    """Return of each seating read at both instants what it kept less the mean of its piece, with the variances of both.
+
+    Then its piece in one housing, on one meter and range; and a row of it.
+    """
     at = ("lamp", "specimen", "housing", "point", "meter", "range_lx")
     hold = np.asarray(table["instant"] == "hold")
     seat = table.groups(*at, "day", "mounting")
     both = np.flatnonzero((seat.sum(hold) > 0.0) & (seat.sum(~hold) > 0.0))
-    if not len(both) or (table["n"] > table["parts"]).any():
-        return None
     kept = seat.sum(np.where(hold, 1.0, -1.0) * table.numbers("ln_value"))[both]
-    share = seat.sum(1.0 / table.numbers("n"))[both]
-    piece = table.groups(*at)
-    owner = equal(piece.code[seat.first[both]])
-    ss = float(((kept - owner.mean(kept)[owner.code]) ** 2).sum())
-    dof = float(len(both) - len(owner))
-    if not dof:
-        return Spread(declared, np.inf, True)
-    found = ss / (dof * float(share.mean()))
-    whole = dof + PRIOR_DOF
-    return Spread(float(np.sqrt((dof * found + PRIOR_DOF * declared**2) / whole)), whole, False)
+    rows = seat.first[both]
+    piece = equal(table.groups(*at).code[rows])
+    return kept - piece.mean(kept)[piece.code], seat.sum(variance)[both], piece, rows
 
 
 def mounting_spreads(

@@ -18,7 +18,9 @@ from photolab.metrology.quantity import coverage_factor
 from photolab.thermal.warm_up_result import WarmUp
 
 Ratio = Callable[[WarmUp, float], float]
-REPLICATED = frozenset({"mounting", "noise", "specimen", "resolution", "supply voltage", "elapsed time"})
+REPLICATED = frozenset(
+    {"mounting", "noise", "heating", "specimen", "resolution", "supply voltage", "elapsed time"}
+)
 """Kinds of input that more seatings, readings or specimens lower."""
 
 

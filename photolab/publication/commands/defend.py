@@ -153,6 +153,10 @@ def _cannot_exclude(found: PageOne, lamp: str, told: list[Row]) -> Iterator[str]
             yield f"{place}: one specimen was tested; how others of its kind differ is assumed."
         if row["instant"] == "hold" and held < few:
             yield f"{place}: {held:g} of {few} specimens {'was' if held == 1 else 'were'} held so long."
+        if row["instant"] == "hold" and not campaign.spreads.knows_heatings(
+            campaign.bench.technologies.get(lamp, "")
+        ):
+            yield f"{place}: how what is left differs from one heating to the next was not measured."
         if int(row["n_mountings"]) == 1:
             yield f"{place}: it was seated once."
         yield from _left_out(found, row, place)

@@ -69,6 +69,8 @@ linearity         | linearity of the meter | lamp and housing | 1 | linearity_pe
                   | state the linearity_percent of {meter} from its certificate
 resolution        | last figure of the display | reading | lx | display |
 noise             | scatter of readings | reading | 1 | reading_sd_percent | take each reading three times
+heating           | what is left from one heating to the next | seating | 1 | own readings
+                  | hold each lamp in more seatings
 colour            | colour of the light | meter and technology | 1 | mismatch_index_percent
                   | get spectra or a spectral factor for {meter} (spectra.csv)
 own colour        | colour of each lamp | meter and lamp | 1 | mismatch_index_percent
