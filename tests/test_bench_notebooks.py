@@ -400,3 +400,23 @@ def test_the_method_in_short_names_the_drift_with_its_size():
         f"The drift, {DRIFT_PERCENT_PER_HOUR:g} % an hour (assumed), counts from the middle of a day" in text
     )
     assert "with the covariance of seating, day, drift within a day and reading" in text
+
+
+def test_the_scatter_of_single_readings_by_hand_is_that_of_the_report(tmp_path):
+    """Oracle: of two seatings of each of three lamps, read once at both instants, what K1 kept differs by 1.6 %, what
+    the others kept not at all: in ln s² = (0.016²/2 / 2 + 6 · 0.004²) / (3 + 6), the declared 0.4 % with six degrees
+    of freedom.
+    """
+    rows = [
+        (lamp, lux * seated * kept, "HR", seat, s)
+        for lamp, lux in (("B0", 300.0), ("K1", 333.0), ("K2", 360.0))
+        for seat, seated in ((1, 1.0), (2, 1.03 if lamp == "K1" else 0.98))
+        for s, kept in ((60, 1.0), (1800, 0.9 * math.exp(0.016 if lamp == "K1" and seat == 2 else 0.0)))
+    ]
+    lux = csv("lamp,illuminance_lx,housing,mounting,elapsed_s", rows)
+    folder = write(tmp_path, {"bench.toml": METER + HOUSING, "lamps.csv": LAMPS, "readings.csv": lux})
+    names: dict[str, float] = {}
+    text = str(run_cells(NOTEBOOKS / "02_repeatability.ipynb", {"bench": str(folder)}, names=names))
+    assert names["reading_sd"] == pytest.approx(math.sqrt((0.016**2 / 4 + 6 * 0.004**2) / 9), rel=1e-6)
+    assert "The cell and the report give the same figure: SD of a reading." in text
+    assert "differs from the report" not in text

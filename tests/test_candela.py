@@ -141,6 +141,24 @@ def test_scatter_is_assumed_where_lamps_are_seated_once(tmp_path):
     assert any("scatter of seatings" in text for text in one.of.assumed)
 
 
+def test_defaults_of_the_meter_that_enter_are_named(tmp_path):
+    """Oracle: by definition: f1' and the light of the calibration enter an LED lamp's light, the linearity every
+    lamp's; what bench.toml declares is no default, and the certificate's light is that of the filament lamp.
+    """
+    rows = f"{HEAD}B0,151,HP,4000\nK1,151,HP,4000\n"
+    filament, led = bench_candela(bench(tmp_path, rows, toml=METER + PLACE))
+    assert [text for text in led.of.assumed if "10 %" in text] == [
+        "f1', V(lambda) match, spectral error (M1) 10 %"
+    ]
+    assert not any("f1'" in text or "calibrated" in text for text in filament.of.assumed)
+    for one in (filament, led):
+        assert "linearity (M1) 1 %" in one.of.assumed
+        assert "linearity (M1) 1 %" in candela_words(one)
+    stated = METER + "mismatch_index_percent = 10\nlinearity_percent = 1\n" + PLACE
+    for one in bench_candela(bench(tmp_path / "stated", rows, toml=stated)):
+        assert not any("f1'" in text or "linearity" in text for text in one.of.assumed)
+
+
 @pytest.mark.parametrize("coverage", [0.9, 0.99])
 def test_words_have_the_coverage_that_the_bench_declares(tmp_path, coverage):
     """Oracle: the quantity's own half width at that coverage."""

@@ -43,7 +43,22 @@ CASES = [
                 "A1,318,1", "A1,320,2", "A2,334,1", header="lamp,illuminance_lx,mounting"
             )
         },
+        "readings.csv: A2 was seated once; 3 % is assumed for seating. [caution 22]",  # two seatings show no scatter
+    ),
+    (
+        "caution 22",
+        {
+            "bench_toml": bf.TOML.replace("schema = 1", "schema = 1\n[bench]\nmounting_sd_percent = 2"),
+            "readings_csv": bf.readings(
+                *(f"A1,{318 + k},{k}" for k in range(1, 6)), "A2,334,1", header="lamp,illuminance_lx,mounting"
+            ),
+        },
         "readings.csv: A2 was seated once; the scatter of other lamps' seatings is used for seating. [caution 22]",
+    ),
+    (
+        "caution 22",
+        {"bench_toml": bf.TOML.replace("schema = 1", "schema = 1\n[bench]\nmounting_sd_percent = 2")},
+        "readings.csv: A1 and A2 were seated once; the declared 2 % is used for seating. [caution 22]",
     ),
     ("caution 22", {}, "readings.csv: A1 and A2 were seated once; 3 % is assumed for seating. [caution 22]"),
     (

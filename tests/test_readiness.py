@@ -33,6 +33,18 @@ def test_one_seating_each_asks_for_more_seatings(tmp_path):
     )
 
 
+def test_the_assumed_scatter_of_seatings_is_said_as_it_was_declared(tmp_path):
+    """Oracle: the default of bench.toml; of single readings at both instants the budget takes their part off it."""
+    rows = [(lamp, lux, "HR", s) for lamp, lux in (("B0", 300), ("K1", 333)) for s in (60, 1800)]
+    lux = csv("lamp,illuminance_lx,housing,elapsed_s", rows)
+    files = {"bench.toml": METER + HOUSING, "lamps.csv": LAMPS, "readings.csv": lux}
+    campaign = evaluate(read_bench(write(tmp_path, files)))
+    assert campaign.spreads.mounting.sd < 0.03
+    assert "seat lamps again; 3 % is assumed" in [
+        one.answer for one in readiness.list_abilities(campaign.bench, campaign)
+    ]
+
+
 def test_a_file_that_is_there_turns_a_line_over(tmp_path):
     power = "lamp,elapsed_s,power_W,per\nK1,60,25,lamp\n"
     lines = readiness.report(folder(tmp_path, electrical=power))

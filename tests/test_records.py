@@ -261,7 +261,8 @@ def test_assumed_defaults_are_declared(tmp_path):
     assert assumed == {
         "initial_s": (60.0, "s"), "initial_window_s": (10.0, "s"),
         "mounting_sd_percent": (3.0, "%"), "specimen_sd_percent": (4.0, "%"), "day_sd_percent": (1.0, "%"),
-        "meter M1 limit_kind": ("limit", ""), "meter M1 mismatch_index_percent": (10.0, "%"),
+        "reading_sd_percent": (0.4, "%"), "meter M1 limit_kind": ("limit", ""),
+        "meter M1 mismatch_index_percent": (10.0, "%"),
         "meter M1 linearity_percent": (1.0, "%"), "meter M1 temperature_percent_per_K": (0.1, "%/K"),
         "meter M1 calibration_source": ("A", ""),
     }  # fmt: skip

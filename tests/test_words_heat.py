@@ -3,11 +3,13 @@ the values put into the demo (truth.toml), and a record with a closed form."""
 
 import math
 import re
+import shutil
 import tomllib
 from functools import cache
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 from in_process import run_cells
 from matplotlib.figure import Figure
@@ -16,6 +18,7 @@ from shared_demo import demo_bench
 from small_benches import HOUSING, METER, csv, write
 
 import photolab.thermal
+from photolab.bench.folder.records import read_bench
 from photolab.bench.inputs.surface import surfaces
 from photolab.bench.results.heat import warm_up_runs
 from photolab.bench.results.heat_and_light import looked_at
@@ -384,10 +387,22 @@ def test_another_ambient_is_marked_as_extrapolation():
 
 def test_an_instant_before_the_record_is_refused():
     """Oracle: the record begins at 30 s and 10 s are averaged."""
-    lines = one_of(shown("08"), "initial time  ").splitlines()[1:]
+    lines = one_of(shown("08"), "initial time, until 2400 s  ").splitlines()[1:]
     assert [line.split()[0] for line in lines] == ["5", "30", "60", "180"]
     assert "lies outside the record" in lines[0]
     assert f"{100 * runs()['W11'].fit.remaining(2400.0, initial_s=180.0).value:.1f}" in lines[3]
+
+
+def test_a_table_of_instants_says_until_when_it_counts(tmp_path):
+    """Oracle: the record cut at 20 min, of a hold time of 40 min: what is left then, by its own fit."""
+    folder = tmp_path / "cut"
+    shutil.copytree(ROOT / "data" / "demo", folder)
+    table = pd.read_csv(folder / "warm_up.csv", dtype=str)
+    table[table["elapsed_s"].astype(float) <= 1200.0].to_csv(folder / "warm_up.csv", index=False)
+    (head, *lines) = one_of(shown("08", bench=str(folder), run="W11"), "initial time, until").splitlines()
+    assert head.startswith("initial time, until 1200 s  ")
+    (fit,) = [run.fit for run in warm_up_runs(read_bench(folder)) if run.run == "W11"]
+    assert lines[2].split()[:3] == ["60", "s", f"{100 * fit.remaining(1200.0).value:.1f}"]
 
 
 def test_temperatures_are_also_given_in_fahrenheit():

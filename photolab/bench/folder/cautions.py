@@ -9,7 +9,7 @@ import pandas as pd
 from photolab.bench.folder.checks import names_in
 from photolab.bench.folder.completion import looked_up
 from photolab.bench.inputs.corrections import FILAMENT_FLUX_EXPONENT
-from photolab.bench.inputs.readings import clock_hours
+from photolab.bench.inputs.readings import bench_spreads, clock_hours
 from photolab.bench.inputs.selection import instants
 from photolab.bench.terms.faults import Faults, closest, hint, shown, stands_in
 from photolab.bench.terms.model import Bench
@@ -124,11 +124,13 @@ def _seatings(bench: Bench, faults: Faults) -> None:
     readings = bench.tables["readings"]
     seats = readings[["lamp", "specimen", "housing", "day", "mounting"]].drop_duplicates()
     counts = seats.groupby(["housing", "lamp"], sort=False).size()
-    percent = f"{bench.settings.mounting_sd_percent:g} %"
+    if (counts > 1).all():
+        return
+    percent, spreads = f"{bench.settings.mounting_sd_percent:g} %", bench_spreads(bench)
     source = "the scatter of other lamps' seatings is used"
-    source = f"{percent} is assumed" if (counts == 1).all() else source
-    if "mounting_sd_percent" in bench.settings.declared:
-        source = f"the declared {percent} is used"
+    if spreads is None or spreads.mounting.assumed:  # too few to show any
+        declared = "mounting_sd_percent" in bench.settings.declared
+        source = f"the declared {percent} is used" if declared else f"{percent} is assumed"
     unlabelled = readings.loc[readings["mounting"] == "", ["lamp", "specimen", "housing", "day"]]
     several = unlabelled.duplicated().any()
     blank = "; rows without a mounting are taken as repeats of one seating" if several else ""

@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from photolab.bench.inputs import corrections as steps
 from photolab.bench.terms import instruments
+from photolab.bench.terms.assumptions import entering
 from photolab.bench.terms.columns import Columns
 from photolab.bench.terms.model import Bench, Housing, Meter
 from photolab.metrology.precision import pooled_sd
-from photolab.metrology.quantity import Input, Measured, limits, measured
+from photolab.metrology.quantity import Input, Joint, Measured, limits, measured
 
 TAPE_LIMIT_MM = 10.0
 """Limit of a distance where the housing states none, assumed. [mm]"""
@@ -42,6 +43,13 @@ def assumed_lengths(housing: Housing) -> list[str]:
     if "offset_mm" not in housing.declared:
         assumed.append(f"photometric centre at the face within {housing.offset_uncertainty_mm:g} mm")
     return assumed
+
+
+def assumed_of_meters(bench: Bench, light: Measured) -> list[str]:
+    """Return which defaults of meters enter a light."""
+    of_meters = (one for one in bench.assumed if one.section == "meter")
+    (found,) = entering(of_meters, Joint.of({"light": light}), ["readings"])
+    return [f"{one.about} {one.figure}" for one in found]
 
 
 def relative_inputs(

@@ -10,6 +10,7 @@ import pandas as pd
 from photolab.bench.inputs import corrections as steps
 from photolab.bench.inputs.distance_terms import (
     assumed_lengths,
+    assumed_of_meters,
     photometric_centre,
     relative_inputs,
     tape_limit,
@@ -203,7 +204,7 @@ def _at(
         seatings=len(seats),
         lower_range=any(light.value <= r for r in meter.ranges_lx if r < top),
         coverage=bench.settings.coverage,
-        assumed=(*assumed_lengths(place), *_assumed(bench, place, spreads)),
+        assumed=(*assumed_lengths(place), *_assumed(bench, place, spreads), *assumed_of_meters(bench, light)),
     )
 
 

@@ -338,7 +338,7 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     tape_u = half / math.sqrt(6.0)  # half of the variance of limits
     zero = Input(("tape zero", run, lamp, place), tape_u, kind="distance", source=source)
     dark_u = limits("dark reading", instruments.resolution_lx(meter, top) / 2.0 if seen else 0.0).u
-    linear_u = instruments.linearity_input(meter, (f"{top:g}", "", "")).u
+    linear = instruments.linearity_input(meter, (f"{top:g}", "", ""))
     d, level, count = np.unique(rows["distance_m"], return_inverse=True, return_counts=True)
     step = np.zeros(len(d))
     np.maximum.at(step, level, [instruments.resolution_lx(meter, float(x)) for x in rows["range_lx"]])
@@ -347,7 +347,7 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     factor = lux / (reading - dark_off)
     # dark reading and linearity are alike for all repeats of a level; last figure and dark are of what is shown
     repeated = ((scatter * lux) ** 2 + (step * factor) ** 2 / 12.0) / count
-    own = np.sqrt(repeated + (linear_u * lux) ** 2 + (dark_u * factor) ** 2)
+    own = np.sqrt(repeated + (linear.u * lux) ** 2 + (dark_u * factor) ** 2)
     product, placed = lux * d**2, 2.0 * lux * d * tape_u
     alone = np.hypot(own * d**2, placed)
     points = {
@@ -364,22 +364,27 @@ def _read_run(bench: Bench, block: pd.DataFrame, wanted: frozenset[str], range_t
     }
     split = "half of the distance's variance common to the run, half each placement's own"
     additive_from = "dark reading" if seen else "manual" if range_term else "ignored"
+    additive = exact if additive_from != "manual" else instruments.range_input(meter, top, (f"{top:g}",))
+    relative = terms.relative_inputs(bench, meter, rows, top, (run, lamp, place))
+    of_meters = terms.assumed_of_meters(
+        bench, relative + measured(0.0, linear, (additive, np.nan_to_num(1.0 / top)))
+    )
     return DistanceRun(
         run=run,
         lamp=lamp,
         meter=meter.id,
         place=housing,
         points=pd.DataFrame(points),
-        additive=exact if additive_from != "manual" else instruments.range_input(meter, top, (f"{top:g}",)),
+        additive=additive,
         zero=zero,
         centre=terms.photometric_centre(housing),
-        relative=terms.relative_inputs(bench, meter, rows, top, (run, lamp, place)),
+        relative=relative,
         placement_m=tape_u,
         additive_from=additive_from,
         coverage=bench.settings.coverage,
         corrections=corrected.applied,
         codes=tuple(_cautions(block, lit, additive_from)),
-        assumed=(split, *terms.assumed_lengths(housing), *scatter_assumed),
+        assumed=(split, *terms.assumed_lengths(housing), *scatter_assumed, *of_meters),
     )
 
 

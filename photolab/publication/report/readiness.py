@@ -285,7 +285,7 @@ def _comparison(campaign: Campaign) -> Ability:
 def _seating(campaign: Campaign) -> Ability:
     spread = campaign.spreads.mounting
     seatings = len(campaign.seats.drop_duplicates(SEATED))
-    again = f"seat lamps again; {100 * spread.sd:g} % is assumed"
+    again = f"seat lamps again; {campaign.bench.settings.mounting_sd_percent:g} % is assumed"
     answer = again if spread.assumed else f"yes, {count(seatings, 'seating')}"
     return Ability("how repeatable your seating is", answer, "02", not spread.assumed)
 
