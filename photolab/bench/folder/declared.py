@@ -37,6 +37,7 @@ class Declared:
     meters: dict[str, Meter] = field(default_factory=dict)
     meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
+    housing_ids: tuple[str, ...] = ()
     instruments: list["Section"] = field(default_factory=list)
     questions: list[tuple[Question, "Section"]] = field(default_factory=list)
     their_figures: list[tuple[TheirFigure, "Section"]] = field(default_factory=list)
@@ -384,8 +385,9 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     return Declared(
         Settings(**single["bench"], **single["links"], declared=sections["bench"][0].declared),
         _meters(sections["meter"], lines, faults),
-        tuple(str(section.given.get("id", "")) for section in sections["meter"]),
+        _ids(sections["meter"]),
         housings,
+        _ids(sections["housing"]),
         [section for name in INSTRUMENTS for section in sections[name] if section.values],  # each key is read
         _questions(sections["question"], housings),
         _their_figures(sections["their_figure"], housings),
@@ -440,6 +442,11 @@ def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
         elif name is not None:
             found[name] = section, dict(section.values)  # what it says stays as it was read
     return list(found.values())
+
+
+def _ids(sections: list[Section]) -> tuple[str, ...]:
+    """Return the id of each section as it was typed, blank where it has none."""
+    return tuple(str(section.given.get("id", "")).strip() for section in sections)
 
 
 def _questions(sections: list[Section], housings: Collection[str]) -> list[tuple[Question, Section]]:
