@@ -559,6 +559,11 @@ CASES = [
         },
         "500 after 510; wavelengths must increase. [fault 18]",
     ),
+    (
+        "fault 14",
+        {"electrical_csv": bf.POWER + "A1,60,,13.2,1450,lamp\n"},
+        "current_A: 1450 A; wanted more than 0, at most 100 A. If these are mA, write 1.45. [fault 14]",
+    ),
     # fault 19
     (
         "fault 19",

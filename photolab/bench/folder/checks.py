@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.folder.completion import looked_up
-from photolab.bench.folder.declared import Declared
+from photolab.bench.folder.declared import FILE, Declared
 from photolab.bench.terms.columns import Array
 from photolab.bench.terms.faults import Faults, hint, shown, stands_in
 from photolab.bench.terms.instruments import range_half_width
@@ -38,7 +38,7 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         Collects them.
     """
     _codes(tables, declared, faults)
-    _alike(tables, faults)
+    _alike(tables, declared, faults)
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
         table = tables[name]
         again = table[table[column].duplicated() & (table[column] != "")]
@@ -146,11 +146,11 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults, column: str = "e
 def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Report codes that name nothing."""
     lamps, days = (list(tables[name][column]) for name, column in (("lamps", "lamp"), ("days", "day")))
-    meters = list(declared.meter_ids)
+    housings, meters = ([name for name, _ in declared.ids.get(of, ())] for of in ("housing", "meter"))
     known = {
         "lamp": (lamps, "is not in lamps.csv"),
         "day": (days, "is not in days.csv"),
-        "housing": (list(declared.housing_ids), "is not a [[housing]] of bench.toml"),
+        "housing": (housings, "is not a [[housing]] of bench.toml"),
         **dict.fromkeys(("meter", "old_meter", "new_meter"), (meters, "is not a [[meter]] of bench.toml")),
     }
     owned = {("lamps", "lamp"), ("links", "lamp"), ("days", "day")}
@@ -205,23 +205,26 @@ def _hidden(code: str) -> str:
 def _shape(code: str) -> str:
     """Return what a reader may take a code for: 01 and 1.0 for 1, k1 for K1, KO for K0."""
     folded = unicodedata.normalize("NFKC", _hidden(code)).casefold()
-    if len(folded) > 1:
-        folded = " ".join(folded.translate(str.maketrans("oil", "011")).split())
+    folded = " ".join(folded.translate(str.maketrans("oil", "011")).split())
     return re.sub(r"(?<![0-9.])0+(?=[0-9])|(?<=[0-9])\.0+$", "", folded)
 
 
-def _alike(tables: Tables, faults: Faults) -> None:
+def _alike(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Report codes of one column, in any file, that look the same and are not."""
     for column in ("lamp", "specimen", "housing", "day", "mounting", "meter", "run", "point"):
-        held = {name: names_in(table[column]) for name, table in tables.items() if column in table}
+        ids = pd.DataFrame(declared.ids.get(column, []), columns=[column, "line"])
+        beside = {name: table for name, table in tables.items() if column in table}
+        holding = {FILE: ids.assign(log_file=FILE), **beside}
+        held = {name: names_in(table[column]) for name, table in holding.items()}
         for shape, code in ((_hidden, "fault 26"), (_shape, "caution 36")):
             first: dict[str, tuple[str, str]] = {}
             for name, other in ((n, c) for n, codes in held.items() for c in codes):
                 file, one = first.setdefault(shape(other), (name, other))
-                if one == other or (shape is _shape and _hidden(one) == _hidden(other)):
+                letters = {one.casefold(), other.casefold()} == {"i", "l"}  # two of an alphabet
+                if one == other or (shape is _shape and (letters or _hidden(one) == _hidden(other))):
                     continue
                 first[other] = name, other
-                places = ((tables[file], one), (tables[name], other))
+                places = ((holding[file], one), (holding[name], other))
                 then, now = (table[table[column] == held].iloc[0] for table, held in places)
                 of_file = stands_in(then, f"{file}.csv")
                 place = f"{of_file} " * (of_file != stands_in(now, f"{name}.csv")) + f"line {then['line']}"
