@@ -117,11 +117,11 @@ def test_foot_candles_give_the_same_answer(capsys):
         (["318", "334", "--reading-percent", "0.04"], "--reading-percent: 0.04; is that 4 %? Write 4"),
         (["318", "334", "--reading-percent", "400"], "--reading-percent: 400 %; wanted 0 to 50 %"),
         (
-            ["318", "334", "--coverage", "95", "--bench", "b"],
+            ["318", "334", "--coverage", "95", "--reading-percent", "4"],
             "--coverage: 95; wanted 0.5 to 0.999. 95 % is written 0.95",
         ),
         (
-            ["318", "334", "--coverage", "95%", "--bench", "b"],
+            ["318", "334", "--coverage", "95%", "--reading-percent", "4"],
             "--coverage: 95; wanted 0.5 to 0.999. 95 % is written 0.95",
         ),
         (

@@ -97,8 +97,8 @@ def _name_only(
         table[column] = table[column].mask(blank, next(iter(known)))
     elif known and file:
         words = f"blank; bench.toml has {{names}}: name one{where}."
-        if where and any(
-            of_file == "days.csv" for of_file, _ in faults.lines
+        if (
+            where and "day" in table and any(of_file == "days.csv" for of_file, _ in faults.lines)
         ):  # the day's own may be lost there
             blank &= table["day"] == ""
         table = faults.sound(table[blank], file, "day")

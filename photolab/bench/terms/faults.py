@@ -55,8 +55,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from photolab.bench.terms.schema import unit_forms
-
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -248,7 +246,8 @@ class Faults:
         DataFrame
             Those rows.
         """
-        heads = {*columns, *(form.header for column in columns for form in unit_forms(column))}
+        other = ("_minutes", "_in", "_fc")  # headers in other units that keys and choices may have
+        heads = {*columns, *(column.rpartition("_")[0] + unit for column in columns for unit in other)}
         at = set[int | None]().union(
             *(lines for (n, c), lines in self.lines.items() if n == file and c in heads)
         )
