@@ -267,9 +267,10 @@ def _number(text: str, name: str) -> float:
     if name == "mountings" and not (value >= 1 and value == int(value)):
         _refuse(f"{option}: {text}; wanted a whole number from 1")
     try:
-        return value if key is None else check_number(value, bare, key)
+        value = value if key is None else check_number(value, bare, key)
     except ValueError as fault:
         _refuse(f"{option}: {str(fault).rstrip('.')}")
+    return value if bare == text else _refuse(f"{option}: {text}; write the bare number, a fraction of 1")
 
 
 def _technologies(text: str | None) -> list[str | None]:
