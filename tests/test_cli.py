@@ -115,7 +115,15 @@ def test_foot_candles_give_the_same_answer(capsys):
         (["0", "318", "--reading-percent", "4"], "A: a reading must be more than 0; got 0"),
         (["-5", "318", "--reading-percent", "4"], "A: a reading must be more than 0; got -5"),
         (["318", "334", "--reading-percent", "0.04"], "--reading-percent: 0.04; is that 4 %? Write 4"),
-        (["318", "334", "--reading-percent", "400"], "--reading-percent: 400; wanted 0 to 50"),
+        (["318", "334", "--reading-percent", "400"], "--reading-percent: 400 %; wanted 0 to 50 %"),
+        (
+            ["318", "334", "--coverage", "95", "--reading-percent", "4"],
+            "--coverage: 95; wanted 0.5 to 0.999. 95 % is written 0.95",
+        ),
+        (
+            ["318", "334", "--coverage", "95%", "--reading-percent", "4"],
+            "--coverage: 95; wanted 0.5 to 0.999. 95 % is written 0.95",
+        ),
         (
             ["318", "4310", "--reading-percent", "4", "--range", "4000"],
             "4310 lx cannot be read on the 4000 lx range",
@@ -223,6 +231,10 @@ def test_compare_takes_range_and_technology_from_a_bench(capsys, tmp_path):
     (tmp_path / "lamps.csv").write_text(lamps.replace("A1,led", "A1,filament"), encoding="utf-8")
     _, out, _ = run(capsys, "compare", "318", "334", "--bench", tmp_path)
     assert "technology missing" in out  # which of the two it is was not said
+    *_, write, name = out.splitlines()
+    assert "--technology filament,led where 318 lx is of a filament lamp and 334 lx of an LED." in write
+    assert name == "Or name two of the folder's lamps in place of the readings: A1 and A2."
+    assert "Assumed" not in out
 
 
 def test_two_lamps_of_a_bench_are_compared_as_the_campaign_has_them(capsys):

@@ -7,6 +7,8 @@ numbers quoted in messages are the ones typed into the folder.
 import bench_folders as bf
 import pytest
 
+from photolab.bench.folder.records import RecordError, read_bench
+
 CASES = [
     # fault 3
     (
@@ -557,6 +559,11 @@ CASES = [
         },
         "500 after 510; wavelengths must increase. [fault 18]",
     ),
+    (
+        "fault 14",
+        {"electrical_csv": bf.POWER + "A1,60,,13.2,1450,lamp\n"},
+        "current_A: 1450 A; wanted more than 0, at most 100 A. If these are mA, write 1.45. [fault 14]",
+    ),
     # fault 19
     (
         "fault 19",
@@ -654,3 +661,58 @@ def test_a_plan_without_its_columns_is_told_so_alone(tmp_path):
     changes = {"plan_csv": "foo,bar\n1,2\n3,4\n"}
     problems = bf.assert_refused(tmp_path / "b", "fault 10", changes, "plan.csv:1: no column step")
     assert {one.code for one in problems if not one.is_caution} == {"fault 10"}
+
+
+REPEATS = "lamp,illuminance_lx,repeat,elapsed_{}\nA1,318,1,{}\nA1,319,1,{}\nA2,334,1,{}\n"
+IN_HOUSINGS = bf.readings("A1,318,HP", "A2,334,HR", header="lamp,illuminance_lx,housing")
+ON_DAYS = {
+    "bench_toml": bf.TWO_METERS,
+    "readings_csv": bf.readings("A1,318,D01", "A2,334,D02", header="lamp,illuminance_lx,day"),
+}
+DARK = bf.readings("A1,318,4000,9999", "A2,334,4000,0", header="lamp,illuminance_lx,range_lx,dark_lx")
+GRID = bf.BEAM + "G1,A1,HP,abc,0,3\nG1,A1,HP,95,0,4\nG1,A1,HP,1,0,5\n"
+
+
+@pytest.mark.parametrize(
+    ("changes", "told"),
+    [
+        ({"electrical_csv": bf.POWER + "A1,60,,0,1.9,lamp\n"}, ["electrical.csv:2 fault 14"]),
+        ({"readings_csv": REPEATS.format("s", "6O", "", "60")}, ["readings.csv:2 fault 13"]),
+        ({"readings_csv": REPEATS.format("minutes", "-1", "", "1")}, ["readings.csv:2 fault 14"]),
+        (
+            {"beam_csv": GRID, "bench_toml": bf.TOML + '[[housing]]\nid = "HP"\n'},
+            ["beam.csv:2 fault 13", "beam.csv:3 fault 14"],
+        ),
+        ({"warm_up_csv": bf.WARM + "W1,,30,300\nW1,A1,60,290\n"}, ["warm_up.csv:2 fault 5"]),
+        ({"warm_up_csv": bf.WARM + "W1,B7,30,300\nW1,A1,60,290\n"}, ["warm_up.csv:2 fault 12"]),
+        ({"lamps_csv": bf.LAMPS.replace("A2,", ",")}, ["lamps.csv:3 fault 5"]),
+        ({"lamps_csv": bf.LAMPS.replace("A2,", "A1,")}, ["lamps.csv:3 fault 7"]),
+        ({"lamps_csv": bf.LAMPS.replace(",candidate", "")}, ["lamps.csv:3 fault 4"]),
+        (
+            {**ON_DAYS, "days_csv": "day,date,meter\n,2025-04-03,M1\nD02,2025-04-04,M2\n"},
+            ["days.csv:2 fault 5"],
+        ),
+        ({**ON_DAYS, "days_csv": '"day,date\n'}, ["days.csv:1 fault 4"]),
+        (
+            {"bench_toml": bf.HOUSED.replace('"HR"', "7"), "readings_csv": IN_HOUSINGS.replace("HR", "7")},
+            ["bench.toml:13 fault 2"],
+        ),
+        (
+            {"bench_toml": bf.HOUSED.replace("HR", "HP"), "readings_csv": IN_HOUSINGS},
+            ["bench.toml:13 fault 7"],
+        ),
+        ({"readings_csv": DARK}, ["readings.csv:2 fault 15"]),
+    ],
+)
+def test_what_only_follows_from_a_fault_is_not_said(tmp_path, changes, told):
+    """Oracle: so many slips as were planted, each where it was planted; all other rows are sound."""
+    with pytest.raises(RecordError) as refused:
+        read_bench(bf.make(tmp_path / "b", **changes))
+    assert [f"{one.file}:{one.line} {one.code}" for one in refused.value.problems] == told
+
+
+def test_a_code_beside_the_one_that_a_fault_explains_is_said(tmp_path):
+    """Oracle: by hand: a blank code of lamps.csv stands for one lamp; two lamps that are not there are one too many."""
+    changes = {"lamps_csv": bf.LAMPS.replace("A2,", ","), "readings_csv": bf.READINGS + "A3,330,4000\n"}
+    problems = bf.assert_refused(tmp_path / "b", "fault 12", changes, '"A3" is not in lamps.csv')
+    assert [one.line for one in problems if one.file == "readings.csv"] == [3, 4]

@@ -40,6 +40,17 @@ CASES = [
         {"bench_toml": bf.TOML.replace("reading_percent = 4", "reading_percent = 3 %")},
         "bench.toml:5: reading_percent = 3 %; write the bare number: reading_percent = 3. [fault 2]",
     ),
+    *(
+        (
+            "fault 2",
+            {"bench_toml": bf.TOML.replace("schema = 1", f"schema = 1\n[bench]\ncoverage = {typed}")},
+            f"bench.toml:3: {words}0.95",
+        )
+        for typed, words in (
+            ("95 %", "coverage = 95 %; write the bare number: coverage = "),
+            ('"95 %"', 'bench.coverage = "95 %"; wanted a bare number: '),
+        )
+    ),
     (
         "fault 2",
         {"bench_toml": bf.TOML.replace("reading_percent = 4", "reading_percent = 3,5")},

@@ -32,6 +32,7 @@ def days(*rows):
 
 
 # code, the wrong folder, what is said, a sound neighbour that must not raise the code
+IN_ONE = bf.readings("A1,318,HP", "A2,334,HP", header="lamp,illuminance_lx,housing")
 CASES = [
     (
         "fault 14",
@@ -195,6 +196,33 @@ CASES = [
             },
         )
         for other in ("01", "1.0")
+    ),
+    *(
+        (
+            "caution 36",
+            {"lamps_csv": None, "readings_csv": bf.readings(f"{one},318,4000", f"{other},334,4000")},
+            f'readings.csv:3: lamp: "{other}" looks like "{one}" in line 2',
+            {"lamps_csv": None, "readings_csv": bf.readings("i,318,4000", "l,334,4000")},
+        )
+        for one, other in (("1", "l"), ("I", "1"), ("O", "0"))
+    ),
+    (
+        "fault 26",
+        {"lamps_csv": None, "readings_csv": bf.readings("A,318,4000", "\u0410,334,4000")},
+        'is not "A" in line 2: U+0410; retype both.',
+        {"lamps_csv": None, "readings_csv": bf.readings("A,318,4000", "B,334,4000")},
+    ),
+    (
+        "fault 26",
+        {"bench_toml": bf.HOUSED.replace("HR", "\u041dP"), "readings_csv": IN_ONE},
+        'bench.toml:13: housing: "\u041dP" is not "HP" in line 11: U+041D; retype both. [fault 26]',
+        {"bench_toml": bf.HOUSED, "readings_csv": IN_ONE},
+    ),
+    (
+        "caution 36",
+        {"bench_toml": bf.HOUSED.replace("HR", "hp"), "readings_csv": IN_ONE},
+        'bench.toml:13: housing: "hp" looks like "HP" in line 11; are they one and the same? [caution 36]',
+        {"bench_toml": bf.HOUSED, "readings_csv": IN_ONE},
     ),
     (
         "caution 36",

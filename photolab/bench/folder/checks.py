@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from photolab.bench.folder.completion import looked_up
-from photolab.bench.folder.declared import Declared
+from photolab.bench.folder.declared import FILE, Declared
 from photolab.bench.terms.columns import Array
 from photolab.bench.terms.faults import Faults, hint, shown, stands_in
 from photolab.bench.terms.instruments import range_half_width
@@ -38,7 +38,7 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         Collects them.
     """
     _codes(tables, declared, faults)
-    _alike(tables, faults)
+    _alike(tables, declared, faults)
     for name, column in (("lamps", "lamp"), ("days", "day"), ("spectra", "name")):
         table = tables[name]
         again = table[table[column].duplicated() & (table[column] != "")]
@@ -47,8 +47,10 @@ def check_tables(tables: Tables, declared: Declared, faults: Faults) -> None:
         faults.where("fault 7", f"{name}.csv", again.assign(first=first), column, words)
     for name, column, unmet, words in _conditions(tables):
         code = "fault 19" if column == "note" else "fault 8"
-        said = tables[name]["line"].isin(faults.lines.get((f"{name}.csv", column), ()))
-        faults.where(code, f"{name}.csv", tables[name][unmet & ~said], column, words)
+        beside = (column, "socket_V", "current_A") if column == "power_W" else (column,)
+        faults.where(
+            code, f"{name}.csv", faults.sound(tables[name][unmet], f"{name}.csv", *beside), column, words
+        )
     for name in ("warm_up", "distance", "beam"):
         _one_owner(tables[name], name, faults)
     _choices(tables["beam"], declared, faults)
@@ -115,6 +117,7 @@ def check_dark(readings: pd.DataFrame, faults: Faults) -> None:
         Collects what is wrong.
     """
     full = readings[readings["dark_lx"].to_numpy() >= readings["illuminance_lx"].to_numpy()]
+    full = faults.sound(full, "readings.csv", "dark_lx")
     words = "{value:g} lx is not below the reading of {illuminance_lx:g} lx."
     faults.where("fault 14", "readings.csv", full, "dark_lx", words)
 
@@ -142,22 +145,25 @@ def check_order(table: pd.DataFrame, file: str, faults: Faults, column: str = "e
 
 def _codes(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Report codes that name nothing."""
-    lamps, days = (names_in(tables[name][column]) for name, column in (("lamps", "lamp"), ("days", "day")))
-    meters = list(declared.meter_ids)
+    lamps, days = (list(tables[name][column]) for name, column in (("lamps", "lamp"), ("days", "day")))
+    housings, meters = ([name for name, _ in declared.ids.get(of, ())] for of in ("housing", "meter"))
     known = {
         "lamp": (lamps, "is not in lamps.csv"),
         "day": (days, "is not in days.csv"),
-        "housing": (list(declared.housings), "is not a [[housing]] of bench.toml"),
+        "housing": (housings, "is not a [[housing]] of bench.toml"),
         **dict.fromkeys(("meter", "old_meter", "new_meter"), (meters, "is not a [[meter]] of bench.toml")),
     }
     owned = {("lamps", "lamp"), ("links", "lamp"), ("days", "day")}
-    for name, table in tables.items():
-        for column, (codes, where) in known.items():
-            if column not in table or (name, column) in owned:
-                continue
-            strange = [code for code in names_in(table[column]) if code not in codes]
-            if not strange or not (codes or (meters and column == "housing")):
-                continue
+    for column, (codes, where) in known.items():
+        held = {n: names_in(t[column]) for n, t in tables.items() if column in t and (n, column) not in owned}
+        strange = {code for named in held.values() for code in named} - {*codes}
+        lost = len(codes) - len({*codes} - {""}) + len(faults.lines.get((f"{column}s.csv", ""), set()) - {1})
+        codes[:] = filter(None, codes)
+        if len(strange) <= lost:  # each may be what a row or section with a fault was to name
+            codes += strange
+            continue
+        for name in held if codes or (meters and column == "housing") else ():
+            table = tables[name]
             rows = table[table[column].isin(strange)]
             if "log_file" in rows:  # the codes of an instrument's file stand in bench.toml: below
                 rows = rows[rows["log_file"] == ""]
@@ -199,23 +205,26 @@ def _hidden(code: str) -> str:
 def _shape(code: str) -> str:
     """Return what a reader may take a code for: 01 and 1.0 for 1, k1 for K1, KO for K0."""
     folded = unicodedata.normalize("NFKC", _hidden(code)).casefold()
-    if len(folded) > 1:
-        folded = " ".join(folded.translate(str.maketrans("oil", "011")).split())
+    folded = " ".join(folded.translate(str.maketrans("oil", "011")).split())
     return re.sub(r"(?<![0-9.])0+(?=[0-9])|(?<=[0-9])\.0+$", "", folded)
 
 
-def _alike(tables: Tables, faults: Faults) -> None:
+def _alike(tables: Tables, declared: Declared, faults: Faults) -> None:
     """Report codes of one column, in any file, that look the same and are not."""
     for column in ("lamp", "specimen", "housing", "day", "mounting", "meter", "run", "point"):
-        held = {name: names_in(table[column]) for name, table in tables.items() if column in table}
+        ids = pd.DataFrame(declared.ids.get(column, []), columns=[column, "line"])
+        beside = {name: table for name, table in tables.items() if column in table}
+        holding = {FILE: ids.assign(log_file=FILE), **beside}
+        held = {name: names_in(table[column]) for name, table in holding.items()}
         for shape, code in ((_hidden, "fault 26"), (_shape, "caution 36")):
             first: dict[str, tuple[str, str]] = {}
             for name, other in ((n, c) for n, codes in held.items() for c in codes):
                 file, one = first.setdefault(shape(other), (name, other))
-                if one == other or (shape is _shape and _hidden(one) == _hidden(other)):
+                letters = {one.casefold(), other.casefold()} == {"i", "l"}  # two of an alphabet
+                if one == other or (shape is _shape and (letters or _hidden(one) == _hidden(other))):
                     continue
                 first[other] = name, other
-                places = ((tables[file], one), (tables[name], other))
+                places = ((holding[file], one), (holding[name], other))
                 then, now = (table[table[column] == held].iloc[0] for table, held in places)
                 of_file = stands_in(then, f"{file}.csv")
                 place = f"{of_file} " * (of_file != stands_in(now, f"{name}.csv")) + f"line {then['line']}"
@@ -255,6 +264,7 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
     """Report a run that belongs to two lamps, specimens, housings or seatings; a record to two days or meters too."""
     wanted = ("lamp", "specimen", "housing", "mounting", *(("day", "meter") if name == "warm_up" else ()))
     columns = [column for column in wanted if column in table]
+    table = faults.sound(table, f"{name}.csv", "run", *columns)
     owners = table[["run", *columns, "line"]].drop_duplicates(["run", *columns])
     first: dict[str, dict[Any, Any]] = {}
     for row in owners[(owners["run"] != "") & owners["run"].duplicated(keep=False)].to_dict("records"):
@@ -268,6 +278,7 @@ def _one_owner(table: pd.DataFrame, name: str, faults: Faults) -> None:
 def _choices(beam: pd.DataFrame, declared: Declared, faults: Faults) -> None:
     """Report runs with both or neither of angle and wall positions, or positions on a wall for a lamp that turns."""
     pairs = (["horizontal_deg", "vertical_deg"], ["x_mm", "y_mm"])
+    beam = faults.sound(beam, "beam.csv", "run", *pairs[0], *pairs[1])
     angles, wall = (beam[pair].notna().any(axis=1).groupby(beam["run"]).transform("any") for pair in pairs)
     for pair, alone in zip(pairs, (angles & ~wall, wall & ~angles), strict=True):
         words = f"both {' and '.join(pair)} are wanted in every row."
@@ -286,6 +297,7 @@ def _choices(beam: pd.DataFrame, declared: Declared, faults: Faults) -> None:
 
 def _same_rows(rows: pd.DataFrame, name: str, key: list[str], faults: Faults) -> None:
     """Report rows with one key."""
+    rows = faults.sound(rows, f"{name}.csv", *key)
     again = rows[rows.duplicated(key)]
     if again.empty:
         return

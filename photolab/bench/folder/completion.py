@@ -97,7 +97,12 @@ def _name_only(
         table[column] = table[column].mask(blank, next(iter(known)))
     elif known and file:
         words = f"blank; bench.toml has {{names}}: name one{where}."
-        faults.where("fault 5", file, table[blank], column, words, names=", ".join(map(shown, known)))
+        if (
+            where and "day" in table and any(of_file == "days.csv" for of_file, _ in faults.lines)
+        ):  # the day's own may be lost there
+            blank &= table["day"] == ""
+        table = faults.sound(table[blank], file, "day")
+        faults.where("fault 5", file, table, column, words, names=", ".join(map(shown, known)))
 
 
 def _meter_of_day(table: pd.DataFrame, days: pd.DataFrame) -> None:

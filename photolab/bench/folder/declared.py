@@ -35,8 +35,9 @@ class Declared:
 
     settings: Settings = field(default_factory=Settings)
     meters: dict[str, Meter] = field(default_factory=dict)
-    meter_ids: tuple[str, ...] = ()
     housings: dict[str, Housing] = field(default_factory=dict)
+    ids: dict[str, list[tuple[str, int]]] = field(default_factory=dict)
+    """Of each meter and housing, sound or not, the id as it was typed and its line."""
     instruments: list["Section"] = field(default_factory=list)
     questions: list[tuple[Question, "Section"]] = field(default_factory=list)
     their_figures: list[tuple[TheirFigure, "Section"]] = field(default_factory=list)
@@ -216,7 +217,7 @@ def parse_value(key: Field, value: Any) -> Any:
         if isinstance(value, int | float) and not isinstance(value, bool):
             number = check_number(float(value) if abs(value) < 1e300 else float("inf"), typed, key)
             return int(number) if kind == "count" else number
-        words = f"wanted a bare number{_bare_number(value)}"
+        words = f"wanted a bare number{_bare_number(value, key.unit)}"
     elif kind in {"list", "codes"}:
         items = [value] if key.one_will_do and not isinstance(value, list) else value
         if isinstance(items, list) and (items or kind == "codes"):
@@ -265,11 +266,11 @@ def typed_text(value: Any) -> str:
     return f'"{shown(value)}"' if isinstance(value, str) else shown(str(value))
 
 
-def _bare_number(value: Any) -> str:
+def _bare_number(value: Any, unit: str) -> str:
     """Say which bare number a text holds, if it plainly holds one."""
     text = value.strip() if isinstance(value, str) else ""
     found = re.fullmatch(r"[±+]?\s*([0-9]+(?:[.,][0-9]+)?)\s*[^0-9.,]*", text)
-    return f": {_number_meant(text) or found[1].replace(',', '.')}" if found else ""
+    return f": {_number_meant(text, unit) or found[1].replace(',', '.')}" if found else ""
 
 
 def _other_unit(name: str, keys: Iterable[str]) -> str:
@@ -314,8 +315,8 @@ _FLAGS = dict.fromkeys(("yes", "true", "1", "on"), "true") | dict.fromkeys(
 )
 
 
-def _number_meant(typed: str) -> str:
-    """Return the number that a typed value plainly means, or nothing: 3 %, ±4, 3,5, 40k, 20 000, 1/2."""
+def _number_meant(typed: str, unit: str = "") -> str:
+    """Return the number that a typed value plainly means, or nothing: 3 %, ±4, 3,5, 40k, 20 000, 1/2; 95 % of 1."""
     if re.fullmatch(r"[0-9]{1,3}([ '\u00a0\u202f][0-9]{3})+", typed):
         return re.sub("[^0-9]", "", typed)
     if part := re.fullmatch(r"([0-9]+) ?/ ?([0-9]*[1-9][0-9]*)", typed):
@@ -324,7 +325,8 @@ def _number_meant(typed: str) -> str:
     if not bare or (bare[1] == typed and "," not in typed):
         return ""
     number = bare[1].replace(",", ".")
-    return f"{float(number) * _K[bare[2]]:.12g}" if bare[2] in _K else number
+    scale = _K.get(bare[2], 0.01 if (bare[2], unit) == ("%", "1") else 1)
+    return number if scale == 1 else f"{float(number) * scale:.12g}"
 
 
 def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
@@ -339,7 +341,7 @@ def _syntax(text: str, error: tomllib.TOMLDecodeError, faults: Faults) -> None:
         key, typed = found[1], found[2]
         items = [item.strip() for item in typed[1:-1].split(",")] if re.fullmatch(r"\[.*\]", typed) else []
         known = {k.name: k for keys in SECTIONS.values() for k in keys}
-        meant = _number_meant(typed)
+        meant = _number_meant(typed, known[key].unit if key in known else "")
         if any(map(_number_meant, items)):
             listed = [_number_meant(item) or item for item in items]
             words = f"{key} = {shown(typed)}; write bare numbers: {key} = [{', '.join(listed)}]."
@@ -384,8 +386,8 @@ def declare(given: Values, lines: Lines, faults: Faults) -> Declared:
     return Declared(
         Settings(**single["bench"], **single["links"], declared=sections["bench"][0].declared),
         _meters(sections["meter"], lines, faults),
-        tuple(str(section.given.get("id", "")) for section in sections["meter"]),
         housings,
+        {name: _ids(sections[name]) for name in ("meter", "housing")},
         [section for name in INSTRUMENTS for section in sections[name] if section.values],  # each key is read
         _questions(sections["question"], housings),
         _their_figures(sections["their_figure"], housings),
@@ -440,6 +442,11 @@ def _named(sections: list[Section]) -> list[tuple[Section, Values]]:
         elif name is not None:
             found[name] = section, dict(section.values)  # what it says stays as it was read
     return list(found.values())
+
+
+def _ids(sections: list[Section]) -> list[tuple[str, int]]:
+    """Return the id of each section as it was typed, blank where it has none, and its line."""
+    return [(str(section.given.get("id", "")).strip(), section.line("id") or 0) for section in sections]
 
 
 def _questions(sections: list[Section], housings: Collection[str]) -> list[tuple[Question, Section]]:

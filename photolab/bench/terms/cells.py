@@ -318,6 +318,8 @@ def check_number(value: float, typed: str, field: Field, form: UnitForm | None =
     in_range = field.kind == "count" and inside(np.floor(canonical), field)
     wanted = "a whole number" if in_range else field.wanted
     words = f"{shown(typed)}{tail}{also}; wanted {wanted}."
+    if unit == "A" and inside(value / 1000.0, field):
+        words += f" If these are mA, write {value / 1000.0:g}."
     percentage = max(field.high or math.inf, 10.0)  # a ratio below it has a slip of a digit
     if field.unit == "1" and field.kind != "count" and value > percentage:
         ratios = {f"{value:g} %": value / 100.0, f"{value:g} % more": 1.0 + value / 100.0}

@@ -201,7 +201,7 @@ class Faults:
 
     found: dict[object, list[Problem]] = field(default_factory=dict)
     lines: dict[tuple[str, str], set[int | None]] = field(default_factory=dict)
-    """Lines of a file whose cell in a column has a fault or caution."""
+    """Lines of a file whose cell in a column has a fault."""
 
     def add(self, code: str, file: str, message: str, *, line: int | None = None, column: str = "") -> None:
         """Keep one fault or caution.
@@ -220,13 +220,38 @@ class Faults:
             Column.
         """
         problem = Problem(code, file, line, column, message)
-        self.lines.setdefault((file, column), set()).add(line)
+        if not problem.is_caution:
+            self.lines.setdefault((file, column), set()).add(line)
         same = (code, file, column, _VARYING.sub("", message)) if line is not None else len(self.found)
         group = self.found.setdefault(same, [])
         if len(group) <= ALONE:
             group.append(problem)
         else:  # the last one kept counts the others
             group[-1] = replace(problem, more=group[-1].more + 1)
+
+    def sound(self, table: "pd.DataFrame", file: str, *columns: str) -> "pd.DataFrame":
+        """Return the rows of a table without a fault in any of these columns: what follows from one is not said.
+
+        Parameters
+        ----------
+        table : DataFrame
+            Rows, with ``line``.
+        file : str
+            Where they stand.
+        *columns : str
+            Canonical names of columns.
+
+        Returns
+        -------
+        DataFrame
+            Those rows.
+        """
+        other = ("_minutes", "_in", "_fc")  # headers in other units that keys and choices may have
+        heads = {*columns, *(column.rpartition("_")[0] + unit for column in columns for unit in other)}
+        at = set[int | None]().union(
+            *(lines for (n, c), lines in self.lines.items() if n == file and c in heads)
+        )
+        return table[~table["line"].isin(at)]
 
     def at(self, code: str, file: str, row: "Row", words: str, column: str = "") -> None:
         """Keep one fault or caution of a row, where that row stands.

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 from photolab.bench.results.pairs import ReadingComparison
 from photolab.bench.results.two_readings import compare
 from photolab.bench.terms.assumptions import Assumption
-from photolab.bench.terms.cells import inside, parse_code, parse_number
+from photolab.bench.terms.cells import check_number, parse_code, parse_number
 from photolab.bench.terms.faults import hint, shown
 from photolab.bench.terms.model import Meter
 from photolab.bench.terms.schema import FOOTCANDLE_LX, SECTIONS, TABLES
@@ -103,7 +103,18 @@ def run(args: argparse.Namespace) -> list[str]:
         said = statements.answer_lines(head, pair)
         return [json.dumps(as_json(pair, args.unit, " ".join(said)), indent=2)]
     used = {*(ranges or meter.ranges_lx[:1] * (len(meter.ranges_lx) == 1))}
-    return statements.compare_report(head, pair, ranges=len(used), seatings=seatings)
+    report = statements.compare_report(head, pair, ranges=len(used), seatings=seatings)
+    if pair.verdict == "no_answer":
+        first, second = f"{a:g} {args.unit}", f"{b:g} {args.unit}"
+        two = f"--technology filament,led where {first} is of a filament lamp and {second} of an LED"
+        report.append(f"Write --technology led where both are LED, or {two}.")
+        if len(read) > 1:
+            from photolab.bench.folder.cautions import listed
+
+            report.append(
+                f"Or name two of the folder's lamps in place of the readings: {listed(dict.fromkeys(read))}."
+            )
+    return report
 
 
 def _lamps(args: argparse.Namespace, campaign: Campaign) -> list[str]:
@@ -251,14 +262,15 @@ def _numbers(text: str | None, name: str) -> list[float]:
 def _number(text: str, name: str) -> float:
     """Return the number of an option within its limits; a percentage that looks like a fraction is refused."""
     option, key = _option(name), KEYS.get(name)
-    value = _parsed(text, option)
+    bare = text.rstrip("% ") if key is not None and key.unit == "1" else text
+    value = _parsed(bare, option)
     if name == "mountings" and not (value >= 1 and value == int(value)):
         _refuse(f"{option}: {text}; wanted a whole number from 1")
-    if key is not None and not inside(value, key):
-        _refuse(f"{option}: {text}; wanted {key.low:g} to {key.high:g}")
-    if key is not None and key.small_refused and 0 < value < key.small:
-        _refuse(f"{option}: {text}; is that {100 * value:g} %? Write {100 * value:g}")
-    return value
+    try:
+        value = value if key is None else check_number(value, bare, key)
+    except ValueError as fault:
+        _refuse(f"{option}: {str(fault).rstrip('.')}")
+    return value if bare == text else _refuse(f"{option}: {text}; write the bare number, a fraction of 1")
 
 
 def _technologies(text: str | None) -> list[str | None]:

@@ -406,7 +406,7 @@ def compare_report(head: str, pair: ReadingComparison, *, ranges: int = 1, seati
     """
     lines = answer_lines(head, pair)
     if pair.verdict == "no_answer":
-        return [*lines, assumed_words(pair.assumed)]
+        return lines  # nothing was assumed for a ratio alone
     seated = f"the meter and seating each lamp {_times(seatings)}"
     lines += ["", *blurs(pair, f"the meter, {RANGE_WORDS[ranges]}", seated)]
     applies = "these two lamps, seated again on this bench; not to other specimens or housings"
