@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -21,8 +20,7 @@ from photolab.metrology.simultaneous import DRAWN_LIMIT, largest_t, single_criti
 FAMILIES = ("tukey", "dunnett", "holm", "none")
 
 
-@dataclass(frozen=True)
-class Equivalence:
+class Equivalence(NamedTuple):
     """Two one-sided tests of a difference against a margin.
 
     Attributes
@@ -149,17 +147,16 @@ def compare_pairs(
             step = np.minimum(order, min(int(np.sum(rejected)), p.size - 1))
             critical = narrower * stats.t.isf((1.0 - coverage) / (p.size - step) / 2.0, compared.dof)
     half_width = critical * compared.standard_uncertainty
-    table = pd.DataFrame(
-        {
-            "a": pd.Series([estimates.names[i] for i in first]),
-            "b": pd.Series([estimates.names[i] for i in second]),
-            "ratio": np.exp(compared.difference),
-            "low": np.exp(compared.difference - half_width),
-            "high": np.exp(compared.difference + half_width),
-            "p": p,
-            "resolved": statistic > critical,
-        }
-    )
+    columns = {
+        "a": pd.Series([estimates.names[i] for i in first]),
+        "b": pd.Series([estimates.names[i] for i in second]),
+        "ratio": np.exp(compared.difference),
+        "low": np.exp(compared.difference - half_width),
+        "high": np.exp(compared.difference + half_width),
+        "p": p,
+        "resolved": statistic > critical,
+    }
+    table = pd.DataFrame(columns)
     if baseline is None:
         return table
     return table.take(np.flatnonzero(second == estimates.names.index(baseline))).reset_index(drop=True)
@@ -262,10 +259,8 @@ def equivalence(
         error = compared.std_meandiff_pooledvar if equal_variances else compared.std_meandiff_separatevar
         interval = compared.tconfint_diff(alpha=2.0 * alpha, usevar=usevar)
     low, high = float(interval[0]), float(interval[1])
-    difference = float(first.mean() - second.mean())
-    return Equivalence(
-        difference, float(error), float(dof), float(p), (low, high), equivalent=-limit < low and high < limit
-    )
+    difference, inside = float(first.mean() - second.mean()), -limit < low and high < limit
+    return Equivalence(difference, float(error), float(dof), float(p), (low, high), equivalent=inside)
 
 
 def _readings(name: str, readings: ArrayLike, ratio: bool) -> Floats:

@@ -8,8 +8,8 @@ others.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -43,8 +43,7 @@ _WORDS = {
 }
 
 
-@dataclass(frozen=True)
-class Caution:
+class Caution(NamedTuple):
     """What a reader of a result must know, as a code.
 
     Attributes
@@ -124,9 +123,8 @@ class VarianceComponents(Computed):
         scatter = Input("scatter of the groups", uncertainty, dof=float(self.dof[0]))
         self.mean = measured(groups.origin + float(means.mean()), scatter)
         found = []
-        for name, size, dof, variance in zip(
-            names, groups.sizes[1:], groups.dof, self.variances, strict=True
-        ):
+        levels = zip(names, groups.sizes[1:], groups.dof, self.variances, strict=True)
+        for name, size, dof, variance in levels:
             joined = "no_reading_spread" if silent and name == names[-1] else "merged"
             told = ((joined, "+" in name), ("at_zero", variance == 0.0), ("few_groups", dof <= FEW_DOF))
             found += [Caution(code, name, size) for code, holds in told if holds]

@@ -6,7 +6,7 @@ Values are ln readings where relative spreads are given: 0.02 is 2 %.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -19,8 +19,7 @@ from photolab.metrology.columns import finite_column, label_codes, require_colum
 FAMILIES = ("day", "group", "step", "drift")
 
 
-@dataclass(frozen=True)
-class Signal:
+class Signal(NamedTuple):
     """Something on a chart that chance seldom makes.
 
     Attributes
@@ -148,11 +147,11 @@ def control_chart(
     `false_alarm` for all of them together. The rate is as good as the prior spreads: where they are half the
     true ones most charts alarm.
     """
-    demand(
-        0.0 < false_alarm < 1.0 and longest_group >= 1 and trials >= 100 and dof > 0.0,
-        "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, dof above zero",
-        f"{false_alarm:g}, {longest_group}, {trials}, {dof:g}",
+    holds = 0.0 < false_alarm < 1.0 and longest_group >= 1 and trials >= 100 and dof > 0.0
+    wanted = (
+        "false_alarm must lie between 0 and 1, longest_group be 1 or more, trials 100 or more, dof above zero"
     )
+    demand(holds, wanted, f"{false_alarm:g}, {longest_group}, {trials}, {dof:g}")
     days = _day_means(table, value, day, mounting)
     mean = days["mean"].to_numpy(dtype=np.float64)
     sd = _spread_of_days(days, day_sd, mounting_sd, reading_sd)
@@ -197,10 +196,8 @@ def control_chart(
         statistic=statistic[of_day],
         p=p[of_day],
         out=np.abs(statistic[of_day]) > limits["day"],
-    )
-    return ControlChart(
-        days.rename(columns={day: "day"}), level, level_u, tuple(signals), limits, false_alarm
-    )
+    ).rename(columns={day: "day"})
+    return ControlChart(days, level, level_u, tuple(signals), limits, false_alarm)
 
 
 def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) -> pd.DataFrame:
@@ -216,14 +213,13 @@ def _day_means(table: pd.DataFrame, value: str, day: str, mounting: str | None) 
     count = np.bincount(seat).astype(np.float64)
     of_seat = code[first]
     mountings = np.bincount(of_seat)
-    return pd.DataFrame(
-        {
-            day: labels,
-            "mountings": mountings,
-            "mean": np.bincount(of_seat, np.bincount(seat, readings) / count) / mountings,
-            "inverse_readings": np.bincount(of_seat, 1.0 / count) / mountings,
-        }
-    )
+    columns = {
+        day: labels,
+        "mountings": mountings,
+        "mean": np.bincount(of_seat, np.bincount(seat, readings) / count) / mountings,
+        "inverse_readings": np.bincount(of_seat, 1.0 / count) / mountings,
+    }
+    return pd.DataFrame(columns)
 
 
 def _spread_of_days(days: pd.DataFrame, day_sd: float, mounting_sd: float, reading_sd: float) -> Floats:

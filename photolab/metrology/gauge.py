@@ -50,11 +50,8 @@ class GaugeStudy(Computed):
         f_interaction = (ss[2] / dof[2]) / (ss[3] / dof[3]) if repeats > 1 and ss[3] > 0.0 else math.nan
         p_interaction = float(special.fdtrc(dof[2], max(dof[3], 1.0), f_interaction))
         if pool_interaction and repeats > 1 and p_interaction > POOLING_LEVEL:
-            sums, free, names = (
-                np.append(ss[:2], ss[2:].sum()),
-                np.append(dof[:2], dof[2:].sum()),
-                ["reading"],
-            )
+            sums, free = (np.append(of[:2], of[2:].sum()) for of in (ss, dof))
+            names = ["reading"]
         else:
             sums, free = ss[: error + 1], dof[: error + 1]
             names = ["interaction", "reading"] if repeats > 1 else ["interaction+reading"]
@@ -64,10 +61,8 @@ class GaugeStudy(Computed):
         gauge = float(variances[1:].sum())
         gauge_dof = gauge**2 / float(((squares.solve[-1] * mean_squares) ** 2 / free).sum())
         levels, variances = ["part", "appraiser", *names, "gauge"], np.append(variances, gauge)
-        self.table, self.mean = (
-            component_table(levels, variances, limits, [*free, gauge_dof]),
-            float(cells.mean()),
-        )
+        self.table = component_table(levels, variances, limits, [*free, gauge_dof])
+        self.mean = float(cells.mean())
         f = np.append(mean_squares[:2] / mean_squares[2], [f_interaction, math.nan])
         probability = [*special.fdtrc(dof[:2], free[2], f[:2]).tolist(), p_interaction, math.nan]
         with np.errstate(invalid="ignore"):
@@ -145,9 +140,8 @@ def _cells(table: pd.DataFrame, value: str, part: str, appraiser: str) -> Floats
     count = np.bincount(cell, minlength=len(parts) * len(appraisers))
     few, most = int(np.argmin(count)), count.max()
     pair = f"{part} {parts[few // len(appraisers)]}, {appraiser} {appraisers[few % len(appraisers)]}"
-    message = (
-        f"every cell must hold equally many readings; got {count[few]} for {pair}, up to {most} for others"
-    )
+    got = f"{count[few]} for {pair}, up to {most} for others"
+    message = f"every cell must hold equally many readings; got {got}"
     known = {"cell": pair, "readings": int(count[few])}
     must_hold(count[few] == most, message, code="missing_cells", known=known)
     same = float(readings[0])

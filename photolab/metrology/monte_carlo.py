@@ -5,8 +5,7 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Callable, Hashable, Iterable, Mapping
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,8 +24,7 @@ _CHUNK = 10_000  # small enough for a processor's cache, large enough that calls
 _SCALES = {"rectangular": math.sqrt(12.0), "arcsine": math.sqrt(2.0)}  # of a sine, and of a step one wide
 
 
-@dataclass(frozen=True)
-class Validation:
+class Validation(NamedTuple):
     """A linear result compared with draws of the same result.
 
     Parameters
@@ -152,9 +150,8 @@ def degrees_of_freedom(inputs: Iterable[Input]) -> dict[Hashable, float]:
         first = found.setdefault(q.estimate, q)
         if first.dof != q.dof:
             shared = f"which rests on the same variance ({q.variance!r}, {first.dof:g})"
-            demand(
-                False, f"dof of input {q.name!r} must equal that of {first.name!r}, {shared}", f"{q.dof:g}"
-            )
+            wanted = f"dof of input {q.name!r} must equal that of {first.name!r}, {shared}"
+            demand(False, wanted, f"{q.dof:g}")
     return {key: q.dof for key, q in found.items() if math.isfinite(q.dof)}
 
 

@@ -226,18 +226,17 @@ def allocate_effort(
         per_unit = float(cost @ np.cumprod(np.append(1.0, ideal[1:])))
         ideal[0] = total_cost / per_unit if math.isfinite(per_unit) else math.nan
     units = np.cumprod(counts)
-    return pd.DataFrame(
-        {
-            "level": levels,
-            "sd": sd,
-            "cost": cost,
-            "ideal": ideal,
-            "count": counts.astype(int),
-            "units": units.astype(int),
-            "variance": sd**2 / units,
-            "spent": cost * units,
-        }
-    )
+    columns = {
+        "level": levels,
+        "sd": sd,
+        "cost": cost,
+        "ideal": ideal,
+        "count": counts.astype(int),
+        "units": units.astype(int),
+        "variance": sd**2 / units,
+        "spent": cost * units,
+    }
+    return pd.DataFrame(columns)
 
 
 def improvements(
@@ -473,9 +472,8 @@ def _best_counts(variance: Floats, cost: Floats, total_cost: float) -> Floats:
     most = int(_MOST_TRIALS ** (1.0 / max(inner, 1)))
     spare = total_cost - least
     reach = [np.arange(1.0, min(most, math.floor(spare / one) + 1) + 1) for one in cost[1:]]
-    grid = np.array([axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]).reshape(
-        inner, -1 if inner else 1
-    )
+    axes = [axis.ravel() for axis in np.meshgrid(*reach, indexing="ij")]
+    grid = np.array(axes).reshape(inner, -1 if inner else 1)
     units = np.cumprod(np.vstack([np.ones((1, grid.shape[1])), grid]), axis=0)
     affordable = np.floor(total_cost / (cost @ units) * (1.0 + 1e-12))
     spread = np.where(affordable >= 1.0, (variance @ (1.0 / units)) / np.maximum(affordable, 1.0), np.inf)

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,8 +15,7 @@ from photolab.metrology.quantity import coverage_factor
 Groups = Mapping[object, ArrayLike] | Iterable[ArrayLike]
 
 
-@dataclass(frozen=True)
-class Homogeneity:
+class Homogeneity(NamedTuple):
     """Whether groups scatter alike.
 
     Attributes

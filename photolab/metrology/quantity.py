@@ -622,11 +622,7 @@ class Measured(NDArrayOperatorsMixin):
             words = f"{value} {unit}".rstrip() + f" ({low} to {high}, {100.0 * coverage:g} %"
         return words + (f", {self.how})" if self.how else ")")
 
-    def __str__(self) -> str:
-        return self.text()
-
-    def _repr_markdown_(self) -> str:
-        return self.text()
+    __str__ = _repr_markdown_ = text
 
     def __repr__(self) -> str:
         unit = "" if self.unit == "1" else self.unit
@@ -743,9 +739,8 @@ class Inputs(Sequence[Input]):
             All.
         """
         mine, behind = len(self), len(self.models) + np.arange(len(others))
-        found = Inputs(
-            (*self.models, *others), np.concatenate((self.model, behind)), lambda k: found._at(k).name
-        )
+        model = np.concatenate((self.model, behind))
+        found = Inputs((*self.models, *others), model, lambda k: found._at(k).name)
         found._at = lambda k: self._at(k) if k < mine else others[k - mine]  # type: ignore[method-assign]
         return found
 
@@ -792,10 +787,8 @@ class Inputs(Sequence[Input]):
             dofs = monte_carlo.degrees_of_freedom(q for q in self.models if q.variance is not None)
             place = {estimate: k for k, estimate in enumerate(dofs)}
             shared = [place.get(q.estimate, -1) if q.variance is not None else -1 for q in self.models]
-            known["estimate"], known["shared dof"] = (
-                np.array(shared, dtype=np.intp),
-                np.array([*dofs.values()]),
-            )
+            known["estimate"] = np.array(shared, dtype=np.intp)
+            known["shared dof"] = np.array([*dofs.values()])
         code, dof = known["estimate"][self.model], self.column("dof")
         own = np.flatnonzero((code < 0) & np.isfinite(dof))
         code[own] = len(known["shared dof"]) + np.arange(len(own))
@@ -877,10 +870,8 @@ class _Far:
         pairs = np.einsum("kr,ks->krs", left, left).reshape(len(left), -1)
         more = pairs @ (scaled @ scaled.T).ravel() - np.bincount(apart, inside, len(left))
         rests = np.flatnonzero((group >= 0) & (each > 0.0))
-        outer = np.einsum("rc,sc->crs", scaled[:, rests], scaled[:, rests]).reshape(
-            len(rests), pairs.shape[1]
-        )
-        forms = np.stack([np.bincount(group[rests], x, len(dofs)) for x in outer.T], axis=1)
+        outer = np.einsum("rc,sc->rsc", scaled[:, rests], scaled[:, rests]).reshape(-1, len(rests))
+        forms = np.stack([np.bincount(group[rests], x, len(dofs)) for x in outer], axis=1)
         whole = np.einsum("ev,ev->e", pairs[owner], forms[estimate])
         more_each = whole - np.bincount(brought, inside[doubtful], len(owner))
         every = np.einsum("kv,kv->k", pairs @ (forms.T @ (forms / dofs[:, None])), pairs)
@@ -958,14 +949,13 @@ class Joint:
         """
         from scipy import sparse  # heavy, and two readings do without
 
-        place = {
-            q: k for k, q in enumerate(dict.fromkeys(q for one in quantities.values() for q in one.parts))
-        }
+        inputs = dict.fromkeys(q for one in quantities.values() for q in one.parts)
+        place = {q: k for k, q in enumerate(inputs)}
         columns = [place[q] for one in quantities.values() for q in one.parts]
         values = [c for one in quantities.values() for c in one.parts.values()]
         starts = np.cumsum([0, *(len(one.parts) for one in quantities.values())])
         matrix = sparse.csr_array((values, columns, starts), shape=(len(quantities), len(place)), dtype=float)
-        return cls(tuple(quantities), [one.value for one in quantities.values()], list(place), matrix)
+        return cls(tuple(quantities), [one.value for one in quantities.values()], list(inputs), matrix)
 
     def __getitem__(self, name: Hashable) -> Measured:
         """Return one quantity; quantities of one matrix share its inputs."""

@@ -2,8 +2,7 @@
 
 import math
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -18,8 +17,7 @@ from photolab.metrology.quantity import COVERAGE
 from photolab.metrology.simultaneous import largest_t
 
 
-@dataclass(frozen=True)
-class RecordClaim:
+class RecordClaim(NamedTuple):
     """Whether a value may be called the highest so far.
 
     Attributes
@@ -102,15 +100,14 @@ def rank_intervals(
     clear = np.abs(compared.difference) > critical * compared.standard_uncertainty
     pairs = np.array([first, second])[:, clear]
     lower, upper = np.where(compared.difference[clear] > 0, pairs[::-1], pairs)
-    return pd.DataFrame(
-        {
-            "name": pd.Series(list(estimates.names)),
-            "rank_low": 1 + np.bincount(lower, minlength=size),
-            "rank_high": size - np.bincount(upper, minlength=size),
-            "probability_best": _probability_best(estimates, np.random.default_rng(seed)),
-            "shrunken": shrink(estimates.values, estimates.covariance),
-        }
-    )
+    columns = {
+        "name": pd.Series(list(estimates.names)),
+        "rank_low": 1 + np.bincount(lower, minlength=size),
+        "rank_high": size - np.bincount(upper, minlength=size),
+        "probability_best": _probability_best(estimates, np.random.default_rng(seed)),
+        "shrunken": shrink(estimates.values, estimates.covariance),
+    }
+    return pd.DataFrame(columns)
 
 
 def _probability_best(estimates: Estimates, rng: np.random.Generator, draws: int = 100_000) -> Floats:
@@ -223,7 +220,5 @@ def record_claim(
     record = others.iloc[int(np.argmax(others["ratio"]))]
     code = "below" if record["ratio"] >= 1.0 else "not_separated" if unclear else "highest"
     ratio, low, high = (float(1.0 / record[end]) for end in ("ratio", "high", "low"))
-    comparisons = math.comb(len(estimates.names), 2)
-    return RecordClaim(
-        candidate, record["a"], ratio, low, high, float(record["p"]), code, unclear, comparisons
-    )
+    pairs, p = math.comb(len(estimates.names), 2), float(record["p"])
+    return RecordClaim(candidate, record["a"], ratio, low, high, p, code, unclear, pairs)

@@ -6,6 +6,7 @@ A nested table is reduced once to counts and means of its innermost groups; no r
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import minimize, root
@@ -139,8 +140,7 @@ def unweighted_squares(groups: NestedGroups) -> UnweightedSquares:
     return UnweightedSquares(squares, dof, np.asarray(np.linalg.inv(expected), dtype=np.float64))
 
 
-@dataclass(frozen=True, eq=False)
-class Sweep:
+class Sweep(NamedTuple):
     """Restricted likelihood at one point, and what the fit needs from it."""
 
     objective: float
@@ -246,10 +246,8 @@ def _search(groups: NestedGroups, scale: Floats, notice: Floats) -> Floats:
         return at.objective, at.gradient * scale
 
     options = {"ftol": 1e-11, "gtol": 1e-5, "maxiter": 1000}
-    bounds = [(0.0, None)] * scale.size
-    found = minimize(
-        objective, np.ones(scale.size), jac=True, method="L-BFGS-B", bounds=bounds, options=options
-    )
+    start, bounds = np.ones(scale.size), [(0.0, None)] * scale.size
+    found = minimize(objective, start, jac=True, method="L-BFGS-B", bounds=bounds, options=options)
     ratios = np.where(found.x * scale > NOTHING * notice, found.x * scale, 0.0)
     free = ratios > 0.0
     if not free.any():

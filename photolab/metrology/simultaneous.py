@@ -31,8 +31,8 @@ References
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,8 +50,7 @@ DRAWN_LIMIT = 1_000
 FIDUCIAL_PART = 2.0 / 3.0
 
 
-@dataclass(frozen=True, eq=False)
-class LargestT:
+class LargestT(NamedTuple):
     """The distribution of max |t| over a family of comparisons.
 
     Attributes

@@ -7,7 +7,7 @@ Results are relative to the bench's own baseline; they are no test of a lamp aga
 
 import math
 from dataclasses import dataclass
-from typing import TypedDict, Unpack
+from typing import NamedTuple, TypedDict, Unpack
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -94,8 +94,7 @@ class BeamGrid(Computed):
         return self.intensity * np.where(self.censored, 0.5, 1.0)
 
 
-@dataclass(frozen=True)
-class Peak:
+class Peak(NamedTuple):
     """The largest cell of a beam; searched anew in each pattern it is biased up by noise, a fixed point is not.
 
     Attributes
@@ -115,8 +114,7 @@ class Peak:
     codes: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class BeamSum:
+class BeamSum(NamedTuple):
     """A weighted sum of the cells of a beam: a luminous flux, or a mean intensity.
 
     Attributes
@@ -172,8 +170,7 @@ class RatioMap:
     resolved: NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class AimOffset:
+class AimOffset(NamedTuple):
     """How far a beam is turned against a reference.
 
     Attributes
@@ -600,9 +597,8 @@ def aim_offset(grid: BeamGrid, reference: BeamGrid, *, largest: float = 3.0) -> 
     )
     found_codes = tuple(code for code, holds in codes.items() if holds)
     right, upward = found.x.tolist()
-    return AimOffset(
-        right, upward, scale_of(beam(v + upward, h + right)).item(), misfit, across, up, found_codes
-    )
+    scale = scale_of(beam(v + upward, h + right)).item()
+    return AimOffset(right, upward, scale, misfit, across, up, found_codes)
 
 
 def mean_weights(grid: BeamGrid, *, horizontal: Range, vertical: Range) -> Floats:
@@ -691,9 +687,8 @@ def _axis_weights(name: str, nodes: Floats, limits: Range) -> Floats:
     ends = (float(nodes[0]), float(nodes[-1]))
     reach = f"{ends[0]:g} to {ends[1]:g} deg; got {limits[0]:g} to {limits[1]:g} deg"
     inside = limits[0] >= ends[0] - 1e-9 and limits[1] <= ends[1] + 1e-9
-    must_hold(
-        inside, f"{name} must lie in the grid, {reach}", code="outside_grid", known={"covered_deg": ends}
-    )
+    message = f"{name} must lie in the grid, {reach}"
+    must_hold(inside, message, code="outside_grid", known={"covered_deg": ends})
     cuts = np.unique([*nodes[(nodes > limits[0]) & (nodes < limits[1])], *limits])
     hats = make_interp_spline(nodes, np.eye(nodes.size), k=1)
     return np.asarray(np.trapezoid(hats(cuts), cuts, axis=0))

@@ -418,9 +418,8 @@ class InverseSquareFit(Computed):
         self.fitted = parameters[0] * jacobian[:, 0]
         self.residuals = e - self.fitted
         used = jacobian[:, :free]
-        gain = np.linalg.solve(
-            (used.T * weight) @ used, used.T * weight
-        )  # parameters per lux of each reading
+        # parameters per lux of each reading
+        gain = np.linalg.solve((used.T * weight) @ used, used.T * weight)
         gain = np.vstack([gain, np.zeros((2 - free, d.size))])  # a shape that is not fitted stays
         one_each = (("range", np.ones(d.size)), ("tape_zero", slope), ("scale", self.fitted))
         self.per_unit = {cause: gain @ error for cause, error in one_each}

@@ -7,8 +7,7 @@ The comparison of a claim needs no photometer: it divides a claim by a wattmeter
 cannot be true; it cannot show that one is.
 """
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from numpy.typing import ArrayLike
 
@@ -74,8 +73,7 @@ def value_at_voltage(
     return as_given(corrected, getattr(value, "unit", ""))
 
 
-@dataclass(frozen=True)
-class Claim:
+class Claim(NamedTuple):
     """A claimed flux judged by the power drawn.
 
     Attributes

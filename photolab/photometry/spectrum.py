@@ -423,9 +423,7 @@ def _on_common_grid(
     whole = np.arange(np.ceil(max(low, 1.0)), np.floor(min(high, 1000.0)) + 1.0)
     grid = np.unique(np.concatenate([[low, high], whole, *nodes]))
     grid = grid[(grid >= low) & (grid <= high)]
-    on_grid = {
-        n: illuminant_a(grid) if curve is None else np.interp(grid, *curve) for n, curve in given.items()
-    }
+    on_grid = {n: illuminant_a(grid) if c is None else np.interp(grid, *c) for n, c in given.items()}
     for name, values in on_grid.items():
         demand(bool(values.any()), f"{name} must not be zero everywhere in {low:g}-{high:g} nm", "zeros")
     return grid, list(on_grid.values())
@@ -434,9 +432,8 @@ def _on_common_grid(
 def _curve(name: str, wavelength: ArrayLike, values: ArrayLike) -> tuple[Floats, Floats]:
     """Return the wavelengths [nm] and values of one curve, or say what is wrong with them."""
     nodes = positive("wavelength", wavelength, "nm")
-    heights = require(
-        name, values, lambda v: (v >= 0) & np.isfinite(v), "zero or more and finite", "(relative)"
-    )
+    wanted = "zero or more and finite"
+    heights = require(name, values, lambda v: (v >= 0) & np.isfinite(v), wanted, "(relative)")
     same_length("wavelength", nodes, name, heights)
     listed = nodes.ndim == 1 and nodes.size >= 2
     demand(listed, "wavelength must be a list of at least 2 values", f"shape {nodes.shape}")

@@ -5,7 +5,7 @@ be measured; of the junction inside nothing is said.
 """
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -60,8 +60,7 @@ class Slope:
     span: float
 
 
-@dataclass(frozen=True)
-class ExpectedLight:
+class ExpectedLight(NamedTuple):
     """Light expected at another ambient: an extrapolation, never a measurement.
 
     Attributes
@@ -84,8 +83,7 @@ class ExpectedLight:
     beyond_record: bool
 
 
-@dataclass(frozen=True)
-class TimeConstants:
+class TimeConstants(NamedTuple):
     """Whether light and temperature settle with one time constant.
 
     Attributes
@@ -302,8 +300,9 @@ def thermal_resistance(rise: ArrayLike, power: ArrayLike, *, radiant_fraction: A
     """
     rising = not_negative("rise", rise, "K", missing=False)
     watts = positive("power", power, "W", missing=False)
+    within = "from 0 to below 1"
     fraction = require(
-        "radiant_fraction", radiant_fraction, lambda v: (v >= 0) & (v < 1), "from 0 to below 1", missing=False
+        "radiant_fraction", radiant_fraction, lambda v: (v >= 0) & (v < 1), within, missing=False
     )
     return as_given(rising / (watts * (1.0 - fraction)), "K/W")
 
@@ -385,9 +384,8 @@ def _checked_pair(
     alike, got = lit.ndim == 1 and lit.shape == x.shape, f"shapes {lit.shape} and {x.shape}"
     demand(alike, "light and temperature must be lists of one length", got)
     ul = positive("light_uncertainty", np.broadcast_to(light_uncertainty, lit.shape), missing=False)
-    ux = not_negative(
-        "temperature_uncertainty", np.broadcast_to(temperature_uncertainty, lit.shape), "K", missing=False
-    )
+    each = np.broadcast_to(temperature_uncertainty, lit.shape)
+    ux = not_negative("temperature_uncertainty", each, "K", missing=False)
     message = f"a slope needs {LEAST_READINGS} readings or more; got {lit.size}"
     must_hold(lit.size >= LEAST_READINGS, message, code="too_few_readings", known={"readings": lit.size})
     return x, np.log(lit), np.array(ux), np.array(ul / lit)

@@ -84,9 +84,8 @@ class ExponentialFit(Computed):
         fine = np.longdouble
         scaled = problem.x.astype(fine)[:, None] * np.exp(-found.theta.astype(fine))
         columns = -np.expm1(-scaled) if problem.rising else np.exp(-scaled)
-        curve = np.concatenate([problem.fixed.astype(fine), columns], axis=1) @ found.coefficients.astype(
-            fine
-        )
+        columns = np.concatenate([problem.fixed.astype(fine), columns], axis=1)
+        curve = columns @ found.coefficients.astype(fine)
         residual = np.asarray((problem.y.astype(fine) - curve) * problem.root_weight, dtype=np.float64)
         self.residual_sum_of_squares = float(residual @ residual)
         # psi is the residual times its robust weight; without robust steps this is squares / dof

@@ -131,9 +131,8 @@ class StableScatter:
         """
         key = correlation_times.tobytes()
         if key not in self.known:
-            space, _ = column_space(
-                np.stack([np.ones(self.time_s.size), self.time_s - self.time_s.mean()], axis=1)
-            )
+            drifting = np.stack([np.ones(self.time_s.size), self.time_s - self.time_s.mean()], axis=1)
+            space, _ = column_space(drifting)
             phi = neighbour_correlation(self.time_s, correlation_times)
             self.known[key] = _restricted(self.light - self.light.mean(), space, phi)[0]
         return self.known[key]

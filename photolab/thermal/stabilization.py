@@ -1,6 +1,6 @@
 """Stabilization as photometric practice declares it: a spread of spaced readings, no model behind it."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,8 +11,7 @@ from photolab.metrology.arguments import must_hold
 LARGEST_SHIFT = 0.1
 
 
-@dataclass(frozen=True)
-class Criterion:
+class Criterion(NamedTuple):
     """A declared criterion of stability.
 
     Parameters

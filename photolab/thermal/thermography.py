@@ -288,9 +288,8 @@ def emissivity_from_patch(
     The patch must have taken the temperature of the surface: thin tape, some minutes.
     """
     settings: dict[str, Any] = {"set_emissivity": set_emissivity, "set_reflected": set_reflected}
-    scene: Callable[..., Floats] = partial(
-        surface_temperature, reflected=reflected, band_um=band_um, **settings
-    )
+    settings |= {"reflected": reflected, "band_um": band_um}
+    scene: Callable[..., Floats] = partial(surface_temperature, **settings)
     patch = scene(patch_displayed, emissivity=patch_emissivity) + ZERO_CELSIUS_K
     black = scene(displayed, emissivity=1.0) + ZERO_CELSIUS_K  # as bright as what is seen of the bare surface
     mirrored = _kelvin("reflected", reflected)

@@ -256,9 +256,8 @@ def solve(problem: Separable, terms: int, *, gap: float = LEAST_GAP) -> list[Pro
             together = explained_by_both(pair[0], pair[1], level.residual)
             gain = np.append(gain, together - level.sum_of_squares + last.sum_of_squares)
             starts = np.concatenate([starts, [grid, grid]], axis=1)
-        rows = np.pad(
-            gain.reshape(-1, GRID_SIZE), ((0, 0), (1, 1)), constant_values=-np.inf
-        )  # either gain, with no gain beyond
+        either = gain.reshape(-1, GRID_SIZE)
+        rows = np.pad(either, ((0, 0), (1, 1)), constant_values=-np.inf)  # no gain beyond
         tops = np.flatnonzero((rows[:, 1:-1] >= rows[:, 2:]) & (rows[:, 1:-1] >= rows[:, :-2]))
         tops = tops[np.argsort(-gain[tops])][:STARTS]
         first, *others = kept_apart(starts[:, tops], gap, problem.log_range).T

@@ -152,9 +152,8 @@ def locate_step(time_s: Floats, light: Floats, index: int) -> Separable:
     Separable
         The record with a step in the middle between the readings before and after.
     """
-    nearby = sorted(
-        range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1), key=lambda i: abs(i - index)
-    )
+    inside = range(max(index - 2, 2), min(index + 2, time_s.size - 2) + 1)
+    nearby = sorted(inside, key=lambda i: abs(i - index))
     problems = [separable(time_s, light, 0.5 * float(time_s[i - 1] + time_s[i])) for i in nearby]
     ends = solve(problems[0], 2, gap=LEAST_GAP)[-1:]
     ends += [settle(one, ends[0].theta, gap=LEAST_GAP, above=ends[0].sum_of_squares) for one in problems[1:]]

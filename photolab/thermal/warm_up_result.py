@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import NamedTuple
 
 import numpy as np
 
@@ -104,8 +105,7 @@ class Remaining:
         return f"Remaining({with_ends(self.value, self.low, self.high)}{beyond})"
 
 
-@dataclass(frozen=True)
-class Fading:
+class Fading(NamedTuple):
     """A part of the light that fades, in the curve that describes a record.
 
     Parameters
@@ -120,8 +120,7 @@ class Fading:
     time_constant: Measured
 
 
-@dataclass(frozen=True)
-class Settled:
+class Settled(NamedTuple):
     """Instant after which the light stays near its final level.
 
     Parameters
@@ -260,9 +259,8 @@ class WarmUp:
         steady = fixed_columns(initial, self.described.problem.step).mean(axis=0)
         added = measured(0.0, Input("what the meter adds", self.additive_uncertainty))
         light = combine([*steady, *np.ones(len(parts)), 1.0], [*fixed, *parts, added])
-        return tuple(
-            Fading(part / light, _time_constant(ln)) for part, ln in zip(parts, log_taus, strict=True)
-        )
+        both = zip(parts, log_taus, strict=True)
+        return tuple(Fading(part / light, _time_constant(ln)) for part, ln in both)
 
     def remaining(self, at_s: float, *, initial_s: float | None = None) -> Remaining:
         """Return the light at one instant over the light at another.
