@@ -377,9 +377,8 @@ class _Choice:
         for question in self.bench.questions:
             there = [name for name in base.compared(question.instant) if name[2] == "hot_spot"]
             lamps = [n for n in dict.fromkeys(name[0] for name in there) if question.lamp in {n, "any"}]
-            housings = [
-                h for h in dict.fromkeys(x[1] for x in there) if question.housing in {h, "each", "any"}
-            ]
+            read = dict.fromkeys(name[1] for name in there)
+            housings = [h for h in read if question.housing in {h, "each", "any"}]
             ranges: dict[str, dict[str, tuple[float, float]]] = {lamp: {} for lamp in lamps}
             for lamp, housing, *where in there:
                 if lamp in ranges and housing in housings:
@@ -612,9 +611,8 @@ def _kept(base: Campaign, lamps: Iterable[str]) -> Spreads:
     declared = (settings.specimen_sd_percent, settings.remaining_sd_percent)
     pieces, left = (own_specimens(None, percent / 100.0) for percent in declared)
     scatter, read = min(known.reading.values(), key=lambda spread: spread.sd), known.reading
-    if (
-        scatter.assumed and not known.single
-    ):  # seatings hold that of single readings; an evening repeats its own
+    # seatings hold that of single readings; an evening repeats its own
+    if scatter.assumed and not known.single:
         scatter, read = Spread(settings.reading_sd_percent / 100.0, math.inf, assumed=True), {}
     every = dict.fromkeys([*known.reading, *lamps])
     return replace(

@@ -97,10 +97,8 @@ class World:
             if name in laws:
                 fits, wanted = value in laws[name], f"one of {', '.join(laws[name])}"
             else:
-                fits, wanted = (
-                    value is None or 0.0 <= value < 100.0,
-                    f"0 to 100 {'m' if name.endswith('_m') else '%'}",
-                )
+                fits = value is None or 0.0 <= value < 100.0
+                wanted = f"0 to 100 {'m' if name.endswith('_m') else '%'}"
             demand(fits, f"{name} must be {wanted}", repr(value))
 
     def shape(self, q: Input) -> str:
@@ -272,9 +270,8 @@ def _run_shown(known: Known, run: DistanceResult, block: pd.DataFrame) -> dict[s
         light = light * (1.0 + c * q.u * law(stream(f"{q.name} {of}"), 1)[0])
     light = light / block["distance_m"].map(run.points.set_index("distance_m")["factor"]).to_numpy(float)
     linear = instruments.linearity_percent(meter) / 100.0 * metered("linearity", level.max() + 1)[level]
-    scatter = 1.0 + known.bench.settings.reading_sd_percent / 100.0 * stream(f"noise {of}").standard_normal(
-        size
-    )
+    noise = stream(f"noise {of}").standard_normal(size)
+    scatter = 1.0 + known.bench.settings.reading_sd_percent / 100.0 * noise
     step = instruments.resolution_lx(meter, float(block["range_lx"].max())) or _FINE_LX
     dark = block["dark_lx"].to_numpy(float)
     between = flat("dark reading", level.max() + 1)[level]  # the room's light, between two figures

@@ -27,7 +27,7 @@ from photolab.bench.results.evaluation import evaluate
 from photolab.bench.results.heat import fading_rows, warm_up_runs
 from photolab.bench.results.ratio_table import ratio_table
 from photolab.bench.terms.columns import Array
-from photolab.errors import MethodError
+from photolab.metrology.arguments import must_hold
 from photolab.metrology.quantity import coverage_factor
 
 SCOPES_DRAWN = ("specimens", "models")
@@ -98,9 +98,9 @@ def lines_of(protocol: Protocol, plan: Plan) -> list[Name]:
         If there are no two lamps to compare, or one that is named was not read.
     """
     known = sorted({name[0] for name in protocol.names})
-    if plan.lamps and (len(set(plan.lamps)) != 2 or not set(plan.lamps) <= set(known)):
-        message = f"lamps must be two of {', '.join(known)}; got {', '.join(plan.lamps)}"
-        raise MethodError(message, code="lamps", known={"lamps": known})
+    two = len(set(plan.lamps)) == 2 and set(plan.lamps) <= set(known)
+    message = f"lamps must be two of {', '.join(known)}; got {', '.join(plan.lamps)}"
+    must_hold(two or not plan.lamps, message, code="lamps", known={"lamps": known})
     base = plan.lamps[0] if plan.lamps else protocol.baseline
     told: list[Name] = []
     for instant in ("initial", "hold"):
@@ -117,9 +117,8 @@ def lines_of(protocol: Protocol, plan: Plan) -> list[Name]:
     for kind in dict.fromkeys((line[0], *line[5:]) for line in others):
         told += [line for line in others if (line[0], *line[5:]) == kind]
         told.append((kind[0], "all", "", "all", "all", *kind[1:]))
-    if not told:
-        message = f"a rehearsal needs two lamps read in one housing; got {', '.join(known)}"
-        raise MethodError(message, code="lamps", known={"lamps": known})
+    message = f"a rehearsal needs two lamps read in one housing; got {', '.join(known)}"
+    must_hold(told, message, code="lamps", known={"lamps": known})
     return told
 
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from photolab.bench.drawn import plan
 from photolab.bench.drawn.plan import DIFFERENCES, Evening
-from photolab.bench.folder.cautions import SHORT_REST_MIN, listed
+from photolab.bench.folder.cautions import SHORT_REST_MIN
 from photolab.bench.folder.files import WORKBOOK
 from photolab.bench.folder.records import read_bench
 from photolab.bench.folder.write import add_plan
@@ -27,6 +27,7 @@ from photolab.publication.figures.chances import draw
 from photolab.publication.figures.common import new_figure, stored
 from photolab.publication.report.front_page import invented_words
 from photolab.publication.report.paper import as_pdf, quoted, typst_date
+from photolab.publication.report.readiness import by_housing
 from photolab.publication.sentences.cautions import AT_THE_BENCH, CAUTIONS, DISCHARGE, assumed_words
 from photolab.publication.sentences.statements import KIND_WORDS, advice, in_housing, time_of
 from photolab.publication.sentences.words_protocol import change_sentences
@@ -258,14 +259,10 @@ def _question_sentence(evening: Evening, question: Question) -> str:
 
 def _unheld_sentence(evening: Evening) -> str:
     """Return which pieces have no reading at the hold time after the evening either, and why; blank where none."""
-    pieces: dict[str, list[str]] = {}
-    for lamp, specimen, housing in evening.unheld:
-        pieces.setdefault(housing, []).append(f"{lamp} {specimen}".strip())
-    named = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in pieces.items())
+    named = by_housing((f"{lamp} {specimen}".strip(), housing) for lamp, specimen, housing in evening.unheld)
     late, first = time_of(evening.bench, "hold"), " and what is asked comes first" * bool(evening.questions)
-    return (
-        f"Without a reading at {late} stay: {named}; the time is too short for all{first}." if named else ""
-    )
+    said = f"Without a reading at {late} stay: {named}; the time is too short for all{first}."
+    return said if named else ""
 
 
 def _time_left_sentence(evening: Evening) -> str:
@@ -286,9 +283,8 @@ def _answers(evening: Evening) -> list[str]:
         term = str(held["largest"].mode().iloc[0])
         meter = f"meter {plan.meter_of(evening.bench)}"
         do = advice(term, "look at its budget in notebook 04", baseline=evening.baseline, meter=meter)
-        said.append(
-            f"More seatings narrow these little: the largest other input is {KIND_WORDS.get(term, term)}; {do}."
-        )
+        what = KIND_WORDS.get(term, term)
+        said.append(f"More seatings narrow these little: the largest other input is {what}; {do}.")
     if len(evening.bought) > 1:
         each = evening.drawn // plan.CHANGES_EVERY
         coverage, least = evening.bench.settings.coverage, DIFFERENCES[0]

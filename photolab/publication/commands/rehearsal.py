@@ -24,6 +24,7 @@ from photolab.bench.drawn.rehearse import FOUND, LINE, RATIO, Plan, lines_of, re
 from photolab.bench.folder.records import read_bench
 from photolab.bench.terms.columns import Array
 from photolab.errors import MethodError, demand
+from photolab.metrology.arguments import must_hold
 from photolab.metrology.reporting import decimal
 from photolab.publication.report.notebooks import studies_folder
 from photolab.publication.report.report_folder import held, put_in_place
@@ -114,9 +115,8 @@ def rehearse(
     """
     demand(benches >= 2, "benches must be 2 or more", benches)
     plan, out = plan or Plan(), out or Path(f"{folder.resolve().name}-rehearsal.csv")
-    if out.exists() and not out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode()):
-        message = f"{out.name}: it is there and is no rehearsal; name another file with --out"
-        raise MethodError(message, code="out")
+    free = not out.exists() or out.read_bytes().startswith(",".join((*LINE, *FOUND)).encode())
+    must_hold(free, f"{out.name}: it is there and is no rehearsal; name another file with --out", code="out")
     bench = read_bench(folder)
     protocol = Protocol(bench, world, whole)
     lines = lines_of(protocol, plan)

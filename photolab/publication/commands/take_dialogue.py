@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import count
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 import pandas as pd
 
@@ -132,8 +132,7 @@ class Figure:
     doubt: str = ""
 
 
-@dataclass(frozen=True)
-class View:
+class View(NamedTuple):
     """What a screen shows: a title, large figures, lines, what is asked, what was said."""
 
     title: str
@@ -531,9 +530,8 @@ class Take:
         beside: dict[str, Mapping[str, str | float]] = {"thermal": self._seen}
         beside["electrical"] = {"per": "lamp", **self._volts}
         cells = {column: text, **beside.get(table, {})} if text else {}
-        self.journal.add(
-            "also", at, table=table, column=column, text=text, s=round(self.elapsed(at)), cells=cells
-        )
+        s = round(self.elapsed(at))
+        self.journal.add("also", at, table=table, column=column, text=text, s=s, cells=cells)
 
     def _check_light(self, lx: float, dark: float) -> None:
         """Refuse what the reader of the folder would refuse in a row with this light and dark reading [lx]."""

@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
-from photolab.errors import MethodError
+from photolab.metrology.arguments import must_hold
 from photolab.publication.commands.take_dialogue import Take, View
 from photolab.publication.report.report_folder import held
 
@@ -151,9 +151,7 @@ def run(folder: Path) -> str:
     MethodError
         If another run holds the folder, or its files cannot take rows.
     """
-    if not folder.is_dir():
-        message = f"{folder.name}: no such folder; photolab new writes one."
-        raise MethodError(message, code="no_folder")
+    must_hold(folder.is_dir(), f"{folder.name}: no such folder; photolab new writes one.", code="no_folder")
     with held(folder, busy=BUSY):
         take = Take(folder, now)
         screen = Screen(sys.stdout)

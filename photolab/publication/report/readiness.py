@@ -1,8 +1,8 @@
 """`photolab check`: every fault and caution, then what the folder can and cannot say, and the best next step."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+from typing import NamedTuple
 
 import pandas as pd
 
@@ -42,8 +42,7 @@ SHOWN = 50
 """So many faults are printed; the rest are counted."""
 
 
-@dataclass(frozen=True)
-class Ability:
+class Ability(NamedTuple):
     """One thing a folder can or cannot say.
 
     Attributes
@@ -326,22 +325,33 @@ def _remaining(bench: Bench, campaign: Campaign) -> Iterable[Ability]:
         said.insert(0, "yes" if len(known) == lamps else f"yes, for {len(known)} of {lamps} lamps")
     if said:
         yield Ability(what, "; ".join(said), "08", True)
-    lacking: dict[str, list[str]] = {}
-    for lamp, housing in dict.fromkeys(name[:2] for name in names if name[3] == "initial"):
-        if (lamp, housing) not in recorded:
-            lacking.setdefault(housing, []).append(lamp)
-    if lacking:
-        where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in lacking.items())
+    early = dict.fromkeys((name[0], name[1]) for name in names if name[3] == "initial")
+    if where := by_housing(one for one in early if one not in recorded):
         answer = f"read one seating of each specimen at {minutes:g} minutes too: {where}"
         yield Ability(what, answer, "", False)
-    pieces: dict[str, list[str]] = {}
-    for lamp, specimen, housing in _unheld(campaign, records):
-        if (lamp, housing) in recorded:
-            pieces.setdefault(housing, []).append(f"{lamp} {specimen}")
-    if pieces:
-        where = "; ".join(f"{listed(of)}{in_housing(housing)}" for housing, of in pieces.items())
+    unheld = _unheld(campaign, records)
+    if where := by_housing((f"{lamp} {piece}", h) for lamp, piece, h in unheld if (lamp, h) in recorded):
         what = f"what each specimen keeps after {minutes:g} minutes"
         yield Ability(what, f"read these at {minutes:g} minutes too: {where}", "", False)
+
+
+def by_housing(named: Iterable[tuple[str, str]]) -> str:
+    """Return names in words, housing by housing.
+
+    Parameters
+    ----------
+    named : iterable of (str, str)
+        A name and its housing.
+
+    Returns
+    -------
+    str
+        The names of each housing, in the order of their first; blank where there is none.
+    """
+    found: dict[str, list[str]] = {}
+    for name, housing in named:
+        found.setdefault(housing, []).append(name)
+    return "; ".join(f"{listed(names)}{in_housing(housing)}" for housing, names in found.items())
 
 
 def _unheld(campaign: Campaign, records: pd.DataFrame) -> Iterable[tuple[str, str, str]]:
