@@ -316,7 +316,7 @@ _FLAGS = dict.fromkeys(("yes", "true", "1", "on"), "true") | dict.fromkeys(
 
 
 def _number_meant(typed: str, unit: str = "") -> str:
-    """Return the number that a typed value plainly means, or nothing: 3 %, ±4, 3,5, 40k, 20 000, 1/2; 95 % of 1."""
+    """Return the number that a typed value plainly means, or nothing: 3 %, ±4, 3,5, 40k, 20 000, 1/2; 90 % of 1."""
     if re.fullmatch(r"[0-9]{1,3}([ '\u00a0\u202f][0-9]{3})+", typed):
         return re.sub("[^0-9]", "", typed)
     if part := re.fullmatch(r"([0-9]+) ?/ ?([0-9]*[1-9][0-9]*)", typed):
